@@ -1,0 +1,1 @@
+"""What is asked for, who wins, and what the boards are told."""

@@ -1,0 +1,1 @@
+"""The mechanics of one shade: roll, drive, move profile, lifting, holding."""
