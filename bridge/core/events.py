@@ -1,0 +1,154 @@
+"""Everything that can happen to the house. Each event carries its own time; nothing else does.
+
+The journal keeps these, and replaying them through `handle` gives the same house.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from bridge.core.contract import Link, Report
+from bridge.core.spec import HouseSpec
+from bridge.core.values import BoardId, Moment, Rank, ShadeId
+
+
+class Button(StrEnum):
+    """The three things that a wall switch can say."""
+
+    UP = "up"
+    STOP = "stop"
+    DOWN = "down"
+
+
+class Place(StrEnum):
+    """Where a person confirms that the hem bar stands."""
+
+    UPPER = "upper"
+    LOWER = "lower"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Percent:
+    """Go to a percent open, 0 to 100."""
+
+    open_pct: int
+    kind: Literal["percent"] = "percent"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nudge:
+    """Go a little further: percent of the drop, positive raises, -100 to 100."""
+
+    by_pct: int
+    kind: Literal["nudge"] = "nudge"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Press:
+    """Up, stop or down."""
+
+    button: Button
+    kind: Literal["press"] = "press"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """End the hold: the rules may move the shade again."""
+
+    kind: Literal["release"] = "release"
+
+
+Want = Percent | Nudge | Press | Release
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started:
+    """A run of the bridge begins, with the settings it was given."""
+
+    at: Moment
+    spec: HouseSpec
+    kind: Literal["started"] = "started"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerReached:
+    """The session with the broker stands, subscriptions included."""
+
+    at: Moment
+    kind: Literal["broker-reached"] = "broker-reached"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerLost:
+    """The session with the broker is gone."""
+
+    at: Moment
+    kind: Literal["broker-lost"] = "broker-lost"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkHeard:
+    """A board's link topic spoke; `retained` when the broker handed back an old message."""
+
+    at: Moment
+    board: BoardId
+    link: Link
+    boot: int | None
+    retained: bool
+    kind: Literal["link-heard"] = "link-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportHeard:
+    """A channel reported; `retained` when the broker handed back an old message."""
+
+    at: Moment
+    board: BoardId
+    channel: int
+    report: Report
+    retained: bool
+    kind: Literal["report-heard"] = "report-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Somebody asked for something; `source` is who, in words the owner reads."""
+
+    at: Moment
+    shade: ShadeId
+    want: Want
+    rank: Rank
+    source: str
+    kind: Literal["asked"] = "asked"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmed:
+    """A person stands at the window and says that the hem bar is at this limit now."""
+
+    at: Moment
+    shade: ShadeId
+    place: Place
+    kind: Literal["confirmed"] = "confirmed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TermHeard:
+    """The claim topic names a term: ours must be higher, or we stand down."""
+
+    at: Moment
+    term: int
+    kind: Literal["term-heard"] = "term-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ticked:
+    """Time has passed and something was due."""
+
+    at: Moment
+    kind: Literal["ticked"] = "ticked"
+
+
+Event = Started | BrokerReached | BrokerLost | LinkHeard | ReportHeard | Asked | Confirmed | TermHeard | Ticked

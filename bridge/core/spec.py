@@ -1,0 +1,108 @@
+"""What is built in the house, as plain values; `settings/` makes them from config/*.toml.
+
+Nothing here moves or is learnt: that lives in `house.py`. Lengths in mm, times in seconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from bridge.core.shade.travel import Travel
+from bridge.core.values import BoardId, ShadeId
+
+
+class Mounting(StrEnum):
+    """On which side of the glass the cloth hangs."""
+
+    INTERIOR = "interior"
+    EXTERIOR = "exterior"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContractLink:
+    """A two-way channel that speaks the board contract."""
+
+    board: BoardId
+    channel: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """An event that pins a position.
+
+    Attributes:
+        at_mm: The drop at which it happens; 0 at the upper limit, may be slightly negative above it.
+        repeatability_mm: Half-width of where it really happens, > 0.
+    """
+
+    at_mm: float
+    repeatability_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShadeSpec:
+    """One shade as built and as its owner trusts it.
+
+    Attributes:
+        id: Lower-case letters, digits and inner hyphens.
+        name: What people call it.
+        travel: Roll and drive: percent, mm and steps.
+        mounting: Interior or exterior.
+        link: How the bridge talks to its channel.
+        top_pps: Top speed in steps a second.
+        ramp_pps2: Acceleration in steps a second squared.
+        tolerance_mm: Up to this width an estimate is `referenced`.
+        doubtful_mm: Beyond this width it is `doubtful`.
+        slip_per_move_mm: Half-width added by each move.
+        slip_per_turn_mm: Half-width added by each tube turn travelled.
+        scale_allowance: Relative error of the travelled distance once the drive is confirmed.
+        unconfirmed_scale_allowance: The same before two references at different places have agreed.
+        drive_confirmed: The owner has measured the drive, so the small allowance holds at once.
+        overrun_mm: How far the hem bar can physically rise above the upper limit.
+        unpowered_holds: Ranges of percent open in which the unpowered motor holds the cloth.
+        local_button: Somebody can move the shade at its board without the bridge.
+        upper_switch: Limit switch near the top, if there is one.
+        lower_switch: Limit switch near the bottom, if there is one.
+        upper_stall: The upper stop, where the owner says that stalling against it is safe.
+        hand_repeatability_mm: Half-width of a person's confirmation at a mark.
+        hold_s: How long the rules leave the shade alone after a person's request.
+    """
+
+    id: ShadeId
+    name: str
+    travel: Travel
+    mounting: Mounting
+    link: ContractLink
+    top_pps: int
+    ramp_pps2: int
+    tolerance_mm: float
+    doubtful_mm: float
+    slip_per_move_mm: float
+    slip_per_turn_mm: float
+    scale_allowance: float
+    unconfirmed_scale_allowance: float
+    drive_confirmed: bool
+    overrun_mm: float
+    unpowered_holds: tuple[tuple[float, float], ...]
+    local_button: bool
+    upper_switch: Reference | None
+    lower_switch: Reference | None
+    upper_stall: Reference | None
+    hand_repeatability_mm: float
+    hold_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HouseSpec:
+    """The whole house as built.
+
+    Attributes:
+        name: What people call the house.
+        shades: Every shade, in the order of the settings.
+        board_wait_s: How long a request waits for a lost board before it expires.
+    """
+
+    name: str
+    shades: tuple[ShadeSpec, ...]
+    board_wait_s: float = 30.0
