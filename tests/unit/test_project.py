@@ -1,0 +1,89 @@
+import ast
+import subprocess
+import sys
+import tomllib
+from importlib.metadata import version
+from pathlib import Path
+
+import pytest
+
+import bridge
+
+ROOT = Path(__file__).parents[2]
+SOURCES = sorted((ROOT / "bridge").rglob("*.py"))
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
+
+DEMO_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q '.[demo]' && .venv/bin/hembar demo"
+TEST_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q -e '.[tests]' && .venv/bin/python -m pytest"
+
+ROOMS = {"adapters", "board", "cli", "core", "ports", "settings", "shell", "simulate"}
+CORE_ROOMS = {"command", "plan", "position", "rules", "shade", "sun"}
+
+
+def rooms_in(folder: Path) -> set[str]:
+    found = {path.stem for path in folder.glob("*.py")} | {path.parent.name for path in folder.glob("*/*.py")}
+    return found - {"__init__"}
+
+
+def test_the_version_is_the_one_of_the_distribution() -> None:
+    assert bridge.__version__ == version("hembar") == PROJECT["project"]["version"]
+
+
+def test_the_package_has_no_other_names_by_surprise() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'no_such_name'"):
+        _ = bridge.no_such_name
+
+
+def test_the_rooms_are_the_designed_ones_and_all_have_a_place_among_the_layers() -> None:
+    layers = PROJECT["tool"]["importlinter"]["contracts"][0]["layers"]
+
+    assert rooms_in(ROOT / "bridge") <= ROOMS
+    assert {layer.strip("()") for layer in layers} == ROOMS
+
+
+def test_the_folders_of_the_core_are_the_designed_ones() -> None:
+    assert {path.parent.name for path in (ROOT / "bridge/core").glob("*/*.py")} <= CORE_ROOMS
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_module_opens_with_at_most_twelve_lines_and_has_at_most_four_hundred(path: Path) -> None:
+    text = path.read_text()
+    opening = ast.get_docstring(ast.parse(text))
+
+    assert opening, "the module says nothing of what it is for"
+    assert len(opening.splitlines()) <= 12
+    assert len(text.splitlines()) <= 400
+
+
+@pytest.mark.parametrize("command", [DEMO_COMMAND, TEST_COMMAND])
+def test_the_readme_prints_the_commands_that_are_tried(command: str) -> None:
+    assert command in (ROOT / "README.md").read_text().splitlines()
+
+
+def test_the_command_that_ci_runs_is_the_one_of_the_readme() -> None:
+    assert TEST_COMMAND in (ROOT / ".ci/run").read_text()
+
+
+@pytest.mark.parametrize(
+    ("room", "code", "allowed"),
+    [
+        ("core", "import time\n\nprint(time.time())\n", False),
+        ("core", "import random\n\nprint(random.random())\n", False),
+        ("simulate", "import random\n\nprint(random.uniform(0, 1))\n", False),
+        ("simulate", "import random\n\nprint(random.Random(7).uniform(0, 1))\n", True),
+        ("adapters", "from datetime import UTC, datetime\n\nprint(datetime.now(UTC))\n", False),
+        ("shell", "from datetime import UTC, datetime\n\nprint(datetime.now(UTC))\n", True),
+    ],
+)
+def test_only_the_shell_asks_a_clock_or_draws_without_a_seed(room: str, code: str, *, allowed: bool) -> None:
+    ruff = [sys.executable, "-m", "ruff", "check", "--quiet", "--no-cache", "--select", "TID251"]
+    done = subprocess.run(
+        [*ruff, "--stdin-filename", f"bridge/{room}/example.py", "-"],
+        input=code,
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        check=False,
+    )
+
+    assert done.returncode == (0 if allowed else 1), done.stdout + done.stderr
