@@ -1,0 +1,1 @@
+"""Everything that is spoken to: one file per thing, none of which decides anything."""
