@@ -1,0 +1,1 @@
+"""What the bridge says and hears on the broker: the session, the device tree, an embedded broker."""
