@@ -1,0 +1,152 @@
+"""The whole file: its tables in order, then what must fit between them, then the plain Settings."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import zoneinfo
+from collections.abc import Mapping
+from pathlib import Path
+
+from bridge.core.spec import ContractLink, HouseSpec
+from bridge.core.values import ShadeId
+from bridge.settings import model
+from bridge.settings.explain import read_table, sub_table
+from bridge.settings.faults import Place, quoted, shown_key
+from bridge.settings.keys import refuse_unknown
+from bridge.settings.plain import BrokerSettings, Settings, Site
+from bridge.settings.shade import ShadeRead, read_shade
+
+
+def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Settings | None:
+    """Return the settings, or None after refusing everything that is wrong with them.
+
+    Args:
+        place: The top of the file.
+        raw: The file as read.
+        folder: What relative paths start from.
+    """
+    excused = refuse_unknown(place, raw, model.SettingsFile)
+    site = _read_site(place, raw, excused)
+    broker = read_table(place, raw, "broker", model.BrokerTable, excused=excused)
+    boards = read_table(place, raw, "boards", model.BoardsTable)
+    tree = read_table(place, raw, "tree", model.TreeTable)
+    service = read_table(place, raw, "service", model.ServiceTable)
+    shades = _read_shades(place, raw, excused)
+    if broker:
+        _check_broker(place.inside("broker"), broker)
+    if boards and tree:
+        _check_roots(place, boards, tree)
+    if tree:
+        _check_device(place, tree, shades)
+    specs = tuple(read.spec for read in shades.values() if read.spec)
+    if not (site and broker and boards and tree and service and specs):
+        return None
+    return Settings(
+        house=HouseSpec(name=site.name, shades=specs, board_wait_s=boards.wait_s),
+        site=site,
+        broker=_broker(broker, boards, tree, folder),
+        state_dir=_path(service.state_dir, folder),
+        wind_contacts=frozenset(ShadeId(key) for key, read in shades.items() if read.wind_contact),
+        origin=place.origin,
+    )
+
+
+def _read_site(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Site | None:
+    site = read_table(place, raw, "site", model.SiteTable, excused=excused)
+    if site is None:
+        return None
+    if site.timezone not in _time_zones():
+        near = difflib.get_close_matches(site.timezone[:80], _time_zones(), n=1, cutoff=0.5)
+        place.inside("site").refuse(
+            f"timezone = {quoted(site.timezone)}: no such name in the IANA time zone database",
+            f"did you mean {quoted(near[0])}?" if near else 'write it like "Europe/Lisbon"',
+        )
+        return None
+    return Site(
+        name=site.name,
+        latitude_deg=site.latitude_deg,
+        longitude_deg=site.longitude_deg,
+        altitude_m=site.altitude_m,
+        timezone=site.timezone,
+    )
+
+
+@functools.cache
+def _time_zones() -> frozenset[str]:
+    return frozenset(zoneinfo.available_timezones())
+
+
+def _read_shades(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> dict[str, ShadeRead]:
+    here = place.inside("shades")
+    tables = sub_table(place, raw, "shades")
+    if tables is None:
+        return {}
+    if not tables and "shades" not in excused:
+        here.refuse("no shade is described", "add a table for each, such as [shades.study]")
+    found = {}
+    for key in tables:
+        table = sub_table(here, tables, key)
+        if table is not None:
+            found[key] = read_shade(here.inside(key), key, table)
+    _check_channels(here, found)
+    return found
+
+
+def _check_channels(place: Place, shades: Mapping[str, ShadeRead]) -> None:
+    owners: dict[ContractLink, str] = {}
+    for key, read in shades.items():
+        if read.link is None:
+            continue
+        owner = owners.setdefault(read.link, key)
+        if owner != key:
+            place.inside(key, "link").refuse(
+                f"channel {read.link.channel} of board {quoted(read.link.board)} already drives "
+                f"[shades.{shown_key(owner)}]",
+                "give each shade a channel of its own",
+            )
+
+
+def _check_broker(place: Place, broker: model.BrokerTable) -> None:
+    if broker.password_file and not broker.username:
+        place.refuse("password_file is given without username", "add username, or leave out password_file")
+    if broker.ca_file and not broker.tls:
+        place.refuse("ca_file is given without TLS", "add tls = true, or leave out ca_file")
+
+
+def _check_roots(place: Place, boards: model.BoardsTable, tree: model.TreeTable) -> None:
+    one, other = f"{boards.root}/", f"{tree.root}/"
+    if one.startswith(other) or other.startswith(one):
+        place.inside("boards").refuse(
+            f"root = {quoted(boards.root)} and [tree] root = {quoted(tree.root)} lie within each other",
+            "give the boards and the tree topics of their own",
+        )
+
+
+def _check_device(place: Place, tree: model.TreeTable, shades: Mapping[str, ShadeRead]) -> None:
+    if tree.device in shades:
+        place.inside("shades", tree.device).refuse(
+            f"{quoted(tree.device)} is the id of the bridge's own device in the tree",
+            "rename the shade, or the device under [tree]",
+        )
+
+
+def _broker(
+    broker: model.BrokerTable, boards: model.BoardsTable, tree: model.TreeTable, folder: Path
+) -> BrokerSettings:
+    return BrokerSettings(
+        host=broker.host,
+        port=broker.port or (8883 if broker.tls else 1883),
+        username=broker.username,
+        password_file=_path(broker.password_file, folder),
+        client_id=broker.client_id,
+        tls=broker.tls,
+        ca_file=_path(broker.ca_file, folder),
+        boards_root=boards.root,
+        tree_root=tree.root,
+        root_device=tree.device,
+    )
+
+
+def _path(text: str | None, folder: Path) -> Path | None:
+    return None if text is None else folder / text

@@ -1,0 +1,346 @@
+"""The form of the settings file: tables, keys, units, bounds and defaults, for loader and editors.
+
+Bounds catch a wrong unit or a slip of the keyboard; what must fit together is checked in `shade.py` and
+`house.py`. A description completes "add drop_mm: ..." and is what an editor shows.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from fractions import Fraction
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+
+from bridge.settings.faults import RefusedValueError
+from bridge.settings.gear import read_gear
+
+ID_PATTERN = r"^[a-z0-9]+(-+[a-z0-9]+)*$"
+ID_MAX = 40
+_ID = re.compile(r"[a-z0-9]+(?:-+[a-z0-9]+)*")
+_CLIENT = re.compile(r"[A-Za-z0-9_-]{1,40}")
+
+
+def is_id(text: str) -> bool:
+    """Say whether a text may name a shade, a board or a device: a-z, 0-9 and inner hyphens."""
+    return len(text) <= ID_MAX and _ID.fullmatch(text) is not None
+
+
+def _id(value: str) -> str:
+    if not is_id(value):
+        raise RefusedValueError(
+            "an id has only a-z, 0-9 and inner hyphens, at most 40 of them", f"write it like {_as_id(value)}"
+        )
+    return value
+
+
+def _as_id(text: str) -> str:
+    words = re.findall(r"[a-z0-9]+", text[:ID_MAX].lower())
+    return f'"{"-".join(words) or "attic-board"}"'
+
+
+def _line(value: str) -> str:
+    if not value.strip() or not value.isprintable():
+        raise RefusedValueError(
+            "it must be one line of visible text", "write it in quotes without line breaks"
+        )
+    return value
+
+
+def _topic(value: str) -> str:
+    levels = value.split("/")
+    if not value.isprintable() or any(c in value for c in "#+ ") or value.startswith("$") or "" in levels:
+        raise RefusedValueError(
+            "it must be a topic without wildcards, blanks, empty levels or a leading $",
+            'write one or more words joined by /, such as "house/shades"',
+        )
+    return value
+
+
+def _client(value: str) -> str:
+    if not _CLIENT.fullmatch(value):
+        raise RefusedValueError(
+            "it may have only letters, digits, hyphens and underscores, at most 40", 'write it like "hembar"'
+        )
+    return value
+
+
+def read_holds(value: object) -> tuple[tuple[float, float], ...]:
+    """Return rising, separate ranges of percent open from "everywhere", "nowhere" or a list of pairs."""
+    if value == "everywhere":
+        return ((0.0, 100.0),)
+    if value == "nowhere":
+        return ()
+    if not isinstance(value, list) or not value or not all(_is_range(pair) for pair in value):
+        raise RefusedValueError(
+            'it must be "everywhere", "nowhere" or ranges of percent open within 0 to 100',
+            "write ranges as [[from, to], ...], such as [[80, 100]] for the top fifth; try it with the motor "
+            "unplugged and the cloth supported",
+        )
+    ranges = sorted((float(low), float(high)) for low, high in value)
+    if any(later[0] <= earlier[1] for earlier, later in itertools.pairwise(ranges)):
+        raise RefusedValueError("its ranges touch or overlap", "join the ones that meet")
+    return tuple(ranges)
+
+
+def _is_range(pair: object) -> bool:
+    return (
+        isinstance(pair, list)
+        and len(pair) == 2
+        and all(isinstance(end, int | float) and not isinstance(end, bool) for end in pair)
+        and 0 <= pair[0] < pair[1] <= 100
+    )
+
+
+Id = Annotated[
+    str, AfterValidator(_id), Field(json_schema_extra={"pattern": ID_PATTERN, "maxLength": ID_MAX})
+]
+Line = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_line)]
+Topic = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_topic)]
+Client = Annotated[str, AfterValidator(_client)]
+FilePath = Annotated[str, Field(min_length=1, max_length=400), AfterValidator(_line)]
+Gear = Annotated[
+    Fraction,
+    PlainValidator(read_gear),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "pattern": "^[0-9]{1,9}(/[0-9]{1,9})?$"},
+                {"type": "integer", "minimum": 1, "maximum": 5000},
+            ]
+        }
+    ),
+]
+_PERCENT: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 100}
+Holds = Annotated[
+    tuple[tuple[float, float], ...],
+    PlainValidator(read_holds),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"enum": ["everywhere", "nowhere"]},
+                {
+                    "type": "array",
+                    "minItems": 1,
+                    "items": {"type": "array", "minItems": 2, "maxItems": 2, "items": _PERCENT},
+                },
+            ]
+        }
+    ),
+]
+
+
+class Table(BaseModel):
+    """A table of the file: exact types, known keys, finite numbers."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+TableT = TypeVar("TableT", bound=Table)
+
+
+class SiteTable(Table):
+    """Where the house stands."""
+
+    name: Line = Field(description="What people call the house.")
+    latitude_deg: float = Field(ge=-90, le=90, description="Latitude in degrees, north positive.")
+    longitude_deg: float = Field(ge=-180, le=180, description="Longitude in degrees, east positive.")
+    altitude_m: float = Field(default=0.0, ge=-450, le=9000, description="Height above sea level in m.")
+    timezone: str = Field(description='Time zone by its IANA name, such as "Europe/Lisbon".')
+
+
+class BrokerTable(Table):
+    """How to reach the MQTT broker."""
+
+    host: Line = Field(description="Name or address of the broker.")
+    port: int | None = Field(
+        default=None, ge=1, le=65535, description="TCP port; 1883 by default, 8883 with TLS."
+    )
+    username: Line | None = Field(default=None, description="User name at the broker.")
+    password_file: FilePath | None = Field(
+        default=None, description="File whose first line is the password, relative to the settings file."
+    )
+    client_id: Client = Field(default="hembar", description="Stem of the bridge's client ids.")
+    tls: bool = Field(default=False, description="Encrypt, and check the broker's certificate.")
+    ca_file: FilePath | None = Field(
+        default=None, description="PEM file of certificates to trust instead of the machine's own; needs tls."
+    )
+
+
+class BoardsTable(Table):
+    """How the bridge speaks with the boards."""
+
+    root: Topic = Field(
+        default="shade-boards", description="Topic under which boards report and take orders."
+    )
+    wait_s: float = Field(
+        default=30.0, ge=1, le=3600, description="How long a request waits for a lost board, in seconds."
+    )
+
+
+class TreeTable(Table):
+    """The device tree that dashboards read."""
+
+    root: Topic = Field(default="homie", description="Topic under which the device tree stands.")
+    device: Id = Field(default="hembar", description="Id of the bridge's own device in the tree.")
+
+
+class ServiceTable(Table):
+    """The service on this machine."""
+
+    state_dir: FilePath | None = Field(
+        default=None, description="Folder of the journal, relative to the settings file."
+    )
+
+
+class NamesPart(Table):
+    """What a shade is called and how it hangs."""
+
+    name: Line | None = Field(default=None, description="What people call the shade; its id by default.")
+    mounting: Literal["interior", "exterior"] = Field(
+        description='On which side of the glass the cloth hangs: "interior" or "exterior".'
+    )
+    hold_min: float = Field(
+        default=120.0,
+        ge=0,
+        le=7 * 24 * 60,
+        description="How long the rules leave the shade alone after a person's request, in minutes.",
+    )
+    wind_contact: bool = Field(
+        default=False, description="The board has a wired wind contact that raises the shade by itself."
+    )
+
+
+class RollPart(Table):
+    """The roll; one of tube_mm, cloth_mm, drop_mm and turns may be left out, it is computed."""
+
+    tube_mm: float | None = Field(
+        default=None, ge=10, le=250, description="Outer diameter of the bare tube in mm."
+    )
+    cloth_mm: float | None = Field(
+        default=None, ge=0.05, le=5, description="Thickness of one layer of cloth in mm."
+    )
+    drop_mm: float | None = Field(
+        default=None, ge=100, le=15000, description="Cloth paid out from the upper to the lower limit in mm."
+    )
+    turns: float | None = Field(
+        default=None, ge=0.5, le=200, description="Tube turns counted between the limits."
+    )
+    wraps_left: float = Field(
+        ge=1, le=50, description="Turns of cloth still on the tube at the lower limit, counted, at least 1."
+    )
+
+
+class DriveTable(Table):
+    """Motor, driver and gear."""
+
+    pulses_per_rev: int = Field(
+        ge=4, le=204800, description="Driver pulses for one turn of the motor shaft, micro-stepping included."
+    )
+    gear: Gear = Field(
+        description='Motor turns for one tube turn, exact: a fraction such as "57/11", or a whole number.'
+    )
+    full_steps_per_rev: int = Field(
+        default=200, ge=4, le=2000, description="Full steps of the motor for one turn of its shaft."
+    )
+    top_pps: int = Field(ge=1, le=200000, description="Top speed in steps per second.")
+    ramp_pps2: int = Field(
+        ge=1, le=10_000_000, description="Acceleration and braking in steps per second squared."
+    )
+    confirmed: bool = Field(
+        default=False, description="You have measured the drive over the full drop, so its scale is trusted."
+    )
+
+
+class LinkTable(Table):
+    """How the bridge talks to the shade's channel."""
+
+    kind: Literal["contract"] = Field(description='"contract": a two-way board that reports.')
+    board: Id = Field(description="Id of the board, as it calls itself on the broker.")
+    channel: int = Field(default=0, ge=0, le=63, description="Motor channel on that board, from 0.")
+
+
+class TrustTable(Table):
+    """How far positions are trusted."""
+
+    tolerance_mm: float = Field(
+        default=5.0, gt=0, le=500, description="Up to this width in mm a position is referenced."
+    )
+    doubtful_mm: float = Field(
+        default=60.0, gt=0, le=5000, description="Beyond this width in mm a position is doubtful."
+    )
+    slip_per_move_mm: float = Field(
+        default=0.3, ge=0, le=100, description="Half-width in mm that each move adds."
+    )
+    slip_per_turn_mm: float = Field(
+        default=0.05, ge=0, le=100, description="Half-width in mm that each tube turn adds."
+    )
+    scale_allowance_pct: float = Field(
+        default=0.2, ge=0, le=50, description="Error of the distance in percent once the drive is confirmed."
+    )
+    unconfirmed_scale_allowance_pct: float = Field(
+        default=4.0, ge=0, le=50, description="Error of the distance in percent before that."
+    )
+    overrun_mm: float = Field(
+        default=10.0, ge=0, le=1000, description="How far the hem bar can rise above the upper limit in mm."
+    )
+    hand_repeatability_mm: float = Field(
+        default=2.0, gt=0, le=100, description="Half-width in mm of a person's confirmation at a mark."
+    )
+    local_button: bool = Field(default=True, description="Somebody can move the shade at its board.")
+
+
+class UnpoweredTable(Table):
+    """What the cloth does without motor current."""
+
+    holds: Holds = Field(
+        description="Where the unpowered motor holds the cloth: "
+        '"everywhere", "nowhere" or ranges of percent open.'
+    )
+
+
+class ReferencesTable(Table):
+    """Events that pin the position; each is given by the drop at which it happens."""
+
+    upper_switch_mm: float | None = Field(
+        default=None, ge=-1000, le=15000, description="Drop in mm at which the upper switch closes."
+    )
+    lower_switch_mm: float | None = Field(
+        default=None, ge=0, le=16000, description="Drop in mm at which the lower switch closes."
+    )
+    upper_stall_mm: float | None = Field(
+        default=None,
+        ge=-1000,
+        le=0,
+        description="Drop in mm, 0 or less, of the upper stop; give it only if stalling there is safe.",
+    )
+    repeatability_mm: float = Field(
+        default=1.0, gt=0, le=100, description="Half-width in mm of where switches and stop really act."
+    )
+
+
+class ShadeTable(NamesPart, RollPart):
+    """One shade."""
+
+    drive: DriveTable = Field(description="Motor, driver and gear.")
+    link: LinkTable = Field(description="How the bridge talks to the shade's channel.")
+    unpowered: UnpoweredTable = Field(description="What the cloth does without motor current.")
+    trust: TrustTable = Field(default=TrustTable(), description="How far positions are trusted.")
+    references: ReferencesTable = Field(
+        default=ReferencesTable(), description="Events that pin the position."
+    )
+
+
+class SettingsFile(Table):
+    """Settings of a hembar house: a TOML file."""
+
+    site: SiteTable = Field(description="Where the house stands.")
+    broker: BrokerTable = Field(description="How to reach the MQTT broker.")
+    boards: BoardsTable = Field(default=BoardsTable(), description="How the bridge speaks with the boards.")
+    tree: TreeTable = Field(default=TreeTable(), description="The device tree that dashboards read.")
+    service: ServiceTable = Field(default=ServiceTable(), description="The service on this machine.")
+    shades: dict[str, ShadeTable] = Field(
+        min_length=1,
+        description="One table per shade, [shades.<id>]; ids have a-z, 0-9 and inner hyphens.",
+    )

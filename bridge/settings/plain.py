@@ -1,0 +1,78 @@
+"""Settings as the rest of the bridge sees them: plain values without a trace of the file's form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from bridge.core.spec import HouseSpec
+from bridge.core.values import ShadeId
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Where the house stands.
+
+    Attributes:
+        name: What people call the house.
+        latitude_deg: North positive.
+        longitude_deg: East positive.
+        altitude_m: Above sea level.
+        timezone: Name in the IANA time zone database, known to this machine.
+    """
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    timezone: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerSettings:
+    """How to reach the broker and what to call things there.
+
+    Attributes:
+        host: Name or address.
+        port: TCP port.
+        username: None to connect without one.
+        password_file: Its first line is the password; None without one.
+        client_id: Stem of the ids of the bridge's connections.
+        tls: Encrypt, and check the broker's certificate.
+        ca_file: Certificates to trust instead of the machine's own.
+        boards_root: Topic under which the boards report and take orders.
+        tree_root: Topic under which the device tree stands.
+        root_device: Id of the bridge's own device in the tree.
+    """
+
+    host: str
+    port: int
+    username: str | None
+    password_file: Path | None
+    client_id: str
+    tls: bool
+    ca_file: Path | None
+    boards_root: str
+    tree_root: str
+    root_device: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Everything the owner has written.
+
+    Attributes:
+        house: The shades and how they are driven.
+        site: Where the house stands.
+        broker: How to reach the broker.
+        state_dir: Where the journal is kept; None leaves it to the command line.
+        wind_contacts: Shades whose board has a wired wind contact that raises them by itself.
+        origin: The file, as messages name it.
+    """
+
+    house: HouseSpec
+    site: Site
+    broker: BrokerSettings
+    state_dir: Path | None
+    wind_contacts: frozenset[ShadeId]
+    origin: str
