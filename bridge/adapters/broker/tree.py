@@ -1,8 +1,8 @@
 """The device tree: each shade's outlook as topics, and what a `/set` message wants. No socket here.
 
 A tree is published in this sequence: root `init`, its description, then per shade `init`, description,
-values, state, then the root's values and `ready`. Afterwards only what differs. Nothing here decides about a request:
-`read_set` says what somebody wants or why the payload is refused, `accepted` is published once the house has
+values, state, then the root's values and `ready`. Afterwards only what differs. Nothing here decides about a
+request: `read_set` says what somebody wants or why the payload is refused, `accepted` is published once the house has
 taken it, and `remnants` clears the device of a shade that the settings no longer name.
 """
 
