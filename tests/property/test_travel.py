@@ -70,11 +70,20 @@ def test_the_bounds_are_whole_steps_around_the_real_ones(travel: Travel) -> None
 
 
 @given(rolls)
-def test_the_turns_and_the_other_measures_give_the_tube(roll: Roll) -> None:
-    solved = solve_roll(
-        cloth_mm=roll.cloth_mm, drop_mm=roll.drop_mm, turns=roll.total_turns, wraps_left=roll.wraps_left
-    )
-    assert solved.tube_mm == pytest.approx(roll.tube_mm, abs=1e-6)
+def test_the_turns_and_the_other_measures_give_the_missing_one(roll: Roll) -> None:
+    known = {
+        "tube_mm": roll.tube_mm,
+        "cloth_mm": roll.cloth_mm,
+        "drop_mm": roll.drop_mm,
+        "turns": roll.total_turns,
+        "wraps_left": roll.wraps_left,
+    }
+    for name in ("tube_mm", "cloth_mm", "drop_mm", "turns"):
+        solved = solve_roll(**{key: value for key, value in known.items() if key != name})
+        assert solved.tube_mm == pytest.approx(roll.tube_mm, abs=1e-6)
+        assert solved.cloth_mm == pytest.approx(roll.cloth_mm, abs=1e-6)
+        assert solved.drop_mm == pytest.approx(roll.drop_mm, abs=1e-6)
+        assert solved.total_turns == pytest.approx(roll.total_turns, abs=1e-6)
 
 
 @given(

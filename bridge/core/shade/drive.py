@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from bridge.core.errors import RequestError
 
-_GEAR = re.compile(r"[0-9]{1,9}(?:/[0-9]{1,9}|\.[0-9]{1,12})?")
+_GEAR = re.compile(r"[0-9]{1,9}(?:/[0-9]{1,9}|\.[0-9]{1,20})?")
 
 
 def parse_gear(text: str) -> Fraction:

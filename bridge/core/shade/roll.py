@@ -95,7 +95,7 @@ class Roll:
         checked("drop_mm", self.drop_mm, above=0, unit="mm")
         checked("wraps_left", self.wraps_left, least=0)
         at_lower_mm = self.tube_mm + 2 * self.wraps_left * self.cloth_mm
-        total = checked("turns", _turns_from(self.drop_mm, at_lower_mm, self.cloth_mm), above=0)
+        total = checked("total_turns", _turns_from(self.drop_mm, at_lower_mm, self.cloth_mm), above=0)
         wound = total + self.wraps_left
         object.__setattr__(self, "total_turns", total)
         object.__setattr__(self, "wound_turns", wound)
@@ -267,6 +267,9 @@ def _solved(name: str, known: dict[str, float]) -> float:
 def _possible(name: str, value: float, possible: bool, known: dict[str, float]) -> float:
     if possible:
         return value
+    # A true 0 comes out of the division as a hair below it.
+    if name != "tube_mm" and value > -1e-9:
+        return 0.0
     measures = ", ".join(f"{key} {number:g}" for key, number in known.items())
     raise RequestError(
         where=name,

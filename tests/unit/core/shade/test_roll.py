@@ -129,6 +129,12 @@ def test_any_one_missing_measure_follows_from_the_others(missing: str) -> None:
     assert (solved.drop_mm, solved.wraps_left) == pytest.approx((2000, 1.5))
 
 
+def test_a_measured_cloth_of_no_thickness_is_not_refused_for_a_rounding() -> None:
+    bare = Roll(tube_mm=41.7, cloth_mm=0, drop_mm=1999, wraps_left=1.5)
+    solved = solve_roll(tube_mm=41.7, drop_mm=1999, turns=bare.total_turns * (1 + 1e-14), wraps_left=1.5)
+    assert solved.cloth_mm == 0
+
+
 def test_two_missing_measures_are_refused() -> None:
     with pytest.raises(RequestError, match="cloth_mm and turns are missing and only one"):
         solve_roll(tube_mm=40, drop_mm=2000, wraps_left=1.5)
