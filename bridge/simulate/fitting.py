@@ -1,0 +1,65 @@
+"""How simulated boards and shades are built: plain values, from demo_house.py or a house file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from bridge.core.contract import Sense
+from bridge.simulate.truth import Build
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitting:
+    """One channel as built: a shade and what its board was told of it.
+
+    Attributes:
+        shade: What people call it.
+        build: The shade as it really is.
+        pulses_per_turn: What the board believes and reports; None when it does not say.
+        record: Count in its flash when the board is new; None for a blank flash.
+        stall: The motor board feels a stall.
+        max_pps: Greatest speed that it accepts.
+        max_ramp: Greatest acceleration that it accepts.
+        dead_pps: Up to this speed the motor stops at once when a switch closes.
+        own_pps: Speed of its local button before any order.
+        own_ramp: The same for its acceleration.
+        progress_s: Seconds between two reports while moving.
+    """
+
+    shade: str
+    build: Build
+    pulses_per_turn: Fraction | None = None
+    record: int | None = None
+    stall: bool = False
+    max_pps: int = 8000
+    max_ramp: int = 40000
+    dead_pps: int = 1000
+    own_pps: int = 1000
+    own_ramp: int = 2000
+    progress_s: float = 0.3
+
+    @property
+    def senses(self) -> tuple[Sense, ...]:
+        felt = {
+            Sense.UPPER_SWITCH: self.build.upper_switch_mm is not None,
+            Sense.LOWER_SWITCH: self.build.lower_switch_mm is not None,
+            Sense.STALL: self.stall,
+        }
+        return tuple(sense for sense, there in felt.items() if there)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardPlan:
+    """One board as built; channels are numbered from 0 in their order."""
+
+    id: str
+    channels: tuple[Fitting, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HousePlan:
+    """Every board of a house, and the seed of all that chance decides in it."""
+
+    boards: tuple[BoardPlan, ...]
+    seed: int = 1

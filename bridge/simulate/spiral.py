@@ -1,0 +1,41 @@
+"""How much cloth lies on a tube: the arc of a spiral, so that the truth owes nothing to the bridge's formula.
+
+Turns wound are signed: past the end of the cloth the tube takes it up the other way round, and the hem bar
+rises again.
+"""
+
+from __future__ import annotations
+
+from math import asinh, hypot, pi
+
+
+def wound_mm(turns: float, *, tube_mm: float, cloth_mm: float) -> float:
+    """Length of cloth in `turns` >= 0 turns: the arc of r = tube/2 + cloth * turns.
+
+    Source: arc of an Archimedean spiral, the integral of sqrt(r^2 + (dr/dphi)^2) over phi, in closed form.
+    """
+    bare = tube_mm / 2
+    rise = cloth_mm / (2 * pi)
+    if rise == 0:
+        return 2 * pi * bare * turns
+    return (_arc(bare + cloth_mm * turns, rise) - _arc(bare, rise)) / rise
+
+
+def _arc(radius: float, rise: float) -> float:
+    return (radius * hypot(radius, rise) + rise * rise * asinh(radius / rise)) / 2
+
+
+def radius_mm(turns: float, *, tube_mm: float, cloth_mm: float) -> float:
+    """Where the cloth hangs with `turns` wound, either way round."""
+    return tube_mm / 2 + cloth_mm * abs(turns)
+
+
+def turns_for(length_mm: float, *, tube_mm: float, cloth_mm: float) -> float:
+    """Turns >= 0 that take up `length_mm` >= 0, by Newton's method on the arc."""
+    turns = length_mm / (pi * tube_mm)
+    for _ in range(50):
+        error = wound_mm(turns, tube_mm=tube_mm, cloth_mm=cloth_mm) - length_mm
+        turns = max(0.0, turns - error / (2 * pi * radius_mm(turns, tube_mm=tube_mm, cloth_mm=cloth_mm)))
+        if abs(error) < 1e-9:
+            break
+    return turns

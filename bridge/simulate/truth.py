@@ -1,0 +1,339 @@
+"""Where the hem bar really is: cloth on a tube, a geared stepper motor, gravity, a stop, a person's hand.
+
+Quasi-static: an unpowered shade falls at once to where its detent holds it. The load angle of an energised
+rotor (under one full step) is neglected. Angles of the rotor are in pulses, growing as cloth is lowered;
+turns of the tube are 0 at the upper limit. Knows nothing of counts or of what a board believes.
+"""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import dataclass, field
+from fractions import Fraction
+from math import ceil, pi
+from random import Random
+from typing import Any
+
+from bridge.simulate.spiral import radius_mm, turns_for, wound_mm
+
+GRAVITY_MPS2 = 9.80665
+# A two-phase motor repeats itself every four full steps.
+CYCLE_FULL_STEPS = 4
+# The grid on which a fall is followed, in tube turns: about 2 mm of cloth.
+FALL_TURNS = 1 / 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """What one shade is really made of; the bridge's settings may say something else.
+
+    Attributes:
+        tube_mm: Bare diameter.
+        cloth_mm: One layer.
+        drop_mm: From the upper to the lower limit.
+        wraps_left: Turns still wound at the lower limit.
+        pulses_per_rev: Pulses for one turn of the motor.
+        gear: Motor turns for one tube turn.
+        start_mm: Drop at which the shade begins its life.
+        width_mm: Of the cloth.
+        cloth_kgpm2: Of the cloth.
+        hem_bar_kg: Of the hem bar.
+        friction_nm: Coulomb friction at the tube; helps the detent, hinders the lift.
+        gear_efficiency: When lifting.
+        detent_nm: What the unpowered motor holds, at its shaft.
+        holding_nm: What the energised motor holds or pulls at low speed, at its shaft.
+        corner_pps: Above this speed the torque falls with its inverse.
+        stop_mm: Drop at which a hard stop keeps the hem bar from rising; None without one.
+        upper_switch_mm: The upper switch is closed at this drop and above; None without one.
+        lower_switch_mm: The lower switch is closed at this drop and below; None without one.
+        slip_move_mm: Each move slips by up to this much, either way.
+        slip_turn_mm: Each tube turn of a move slips by up to this much, either way.
+    """
+
+    tube_mm: float
+    cloth_mm: float
+    drop_mm: float
+    wraps_left: float
+    pulses_per_rev: int = 800
+    gear: Fraction = Fraction(57, 11)
+    start_mm: float = 0.0
+    width_mm: float = 1000.0
+    cloth_kgpm2: float = 0.3
+    hem_bar_kg: float = 0.3
+    friction_nm: float = 0.0
+    gear_efficiency: float = 0.9
+    detent_nm: float = 0.03
+    holding_nm: float = 0.4
+    corner_pps: float = 4000.0
+    stop_mm: float | None = -10.0
+    upper_switch_mm: float | None = None
+    lower_switch_mm: float | None = None
+    slip_move_mm: float = 0.0
+    slip_turn_mm: float = 0.0
+
+    @property
+    def pulses_per_turn(self) -> float:
+        return float(self.pulses_per_rev * self.gear)
+
+    @property
+    def full_step(self) -> float:
+        """Pulses in one full step of a 200-step motor."""
+        return self.pulses_per_rev / 200
+
+    @property
+    def cycle(self) -> int:
+        """Pulses in one electrical cycle."""
+        return round(CYCLE_FULL_STEPS * self.full_step)
+
+    def wound(self, turns: float) -> float:
+        return wound_mm(abs(turns), tube_mm=self.tube_mm, cloth_mm=self.cloth_mm)
+
+    @property
+    def all_turns(self) -> float:
+        """Turns wound with the hem bar at the upper limit."""
+        length = self.drop_mm + self.wound(self.wraps_left)
+        return turns_for(length, tube_mm=self.tube_mm, cloth_mm=self.cloth_mm)
+
+
+@dataclass(slots=True, kw_only=True)
+class State:
+    """All that changes of one shade; what its file holds.
+
+    Attributes:
+        rotor: The rotor's equilibrium while energised, its place otherwise, in pulses.
+        phase: The driver's place within the electrical cycle, in pulses.
+        energised: The motor carries current.
+        seat_turns: Tube turns at rotor 0; slip moves it.
+        slope_mm: Slip of the present move per tube turn.
+        moves: Motions begun, which also numbers the draws of slip.
+        lost: Pulses that the rotor did not follow, ever.
+        hand_mm: Drop at which a person holds the hem bar; None when nobody does.
+        upper_stuck: What a broken upper switch says; None while it works.
+        lower_stuck: The same of the lower one.
+    """
+
+    rotor: float = 0.0
+    phase: int = 0
+    energised: bool = False
+    seat_turns: float = 0.0
+    slope_mm: float = 0.0
+    moves: int = 0
+    lost: int = 0
+    hand_mm: float | None = None
+    upper_stuck: bool | None = None
+    lower_stuck: bool | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class Tube:
+    """One shade as it really is; `rng` draws its slip."""
+
+    build: Build
+    rng: Random
+    state: State = field(default_factory=State)
+    _all_turns: float = field(init=False)
+    _stop_turns: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._all_turns = self.build.all_turns
+        stop = self.build.stop_mm
+        self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
+
+    @classmethod
+    def new(cls, build: Build, rng: Random) -> Tube:
+        """A shade at the start of its life, unpowered: what its motor can't hold falls."""
+        tube = cls(build=build, rng=rng)
+        tube.state.seat_turns = tube._turns_at(build.start_mm)
+        tube.cut()
+        return tube
+
+    def twin(self) -> Tube:
+        """The same shade with a state of its own, for asking what would happen."""
+        twin = copy(self)
+        twin.state = copy(self.state)
+        return twin
+
+    # What is so.
+
+    @property
+    def turns(self) -> float:
+        """Tube turns from the upper limit."""
+        return self._turns_of(self._rotor())
+
+    @property
+    def cloth_drop_mm(self) -> float:
+        """Cloth paid out below the upper limit, hanging or held in slack."""
+        return self._drop_at(self.turns)
+
+    @property
+    def drop_mm(self) -> float:
+        """Where the hem bar is: below the upper limit, growing downward."""
+        hand = self.state.hand_mm
+        return self.cloth_drop_mm if hand is None else min(hand, self.cloth_drop_mm)
+
+    @property
+    def wrong_way(self) -> bool:
+        """The cloth has come to its end and is being taken up the other way round."""
+        return self.turns > self._all_turns
+
+    @property
+    def upper_closed(self) -> bool:
+        place, stuck = self.build.upper_switch_mm, self.state.upper_stuck
+        return stuck if stuck is not None else place is not None and self.drop_mm <= place
+
+    @property
+    def lower_closed(self) -> bool:
+        place, stuck = self.build.lower_switch_mm, self.state.lower_stuck
+        return stuck if stuck is not None else place is not None and self.drop_mm >= place
+
+    # What the board does to it.
+
+    def power_up(self) -> None:
+        """The driver comes alive with its outputs off, at the start of its cycle."""
+        self.state.phase = 0
+        self.state.energised = False
+
+    def energise(self) -> None:
+        """The rotor snaps to the nearest place that fits the driver's phase."""
+        state, cycle = self.state, self.build.cycle
+        if not state.energised:
+            state.rotor += (state.phase - state.rotor + cycle / 2) % cycle - cycle / 2
+            state.energised = True
+        self._settle()
+
+    def cut(self) -> None:
+        """Current off: the rotor snaps to a full step, and what the detent can't hold falls."""
+        self.state.rotor = self._rotor()
+        self.state.energised = False
+        self._snap()
+        self._settle()
+
+    def begin_move(self) -> None:
+        """Draw what this move will slip."""
+        build, state = self.build, self.state
+        state.moves += 1
+        state.slope_mm = self.rng.uniform(-build.slip_turn_mm, build.slip_turn_mm)
+        self._slip(self.rng.uniform(-build.slip_move_mm, build.slip_move_mm))
+
+    def drive(self, pulses: int, pps: float) -> None:
+        """Send pulses, positive to lower, at `pps`; those that the rotor can't follow are lost."""
+        state, before = self.state, self._rotor()
+        assert state.energised, "pulses to a motor without current"
+        state.phase = (state.phase + pulses) % self.build.cycle
+        state.rotor += pulses
+        if pulses < 0:
+            self._lose(before, pps)
+        travelled = abs(self._rotor() - before) / self.build.pulses_per_turn
+        self._slip(state.slope_mm * travelled)
+        self._settle()
+
+    # What the world does to it.
+
+    def pull(self, mm: float) -> None:
+        """A person forces the hem bar down by `mm` > 0; it stays where the motor holds it then."""
+        target = min(self._turns_at(self.cloth_drop_mm + mm), self._all_turns)
+        shift = (target - self.turns) * self.build.pulses_per_turn
+        if self.state.energised:
+            shift = round(shift / self.build.cycle) * self.build.cycle
+        self.state.rotor += shift
+        if not self.state.energised:
+            self._snap()
+        self._settle()
+
+    def hold(self) -> None:
+        """A person holds the hem bar: it does not rise, and does not sink with cloth paid out."""
+        self.state.hand_mm = self.drop_mm
+
+    def let_go(self) -> None:
+        self.state.hand_mm = None
+        self._settle()
+
+    # How.
+
+    def _turns_of(self, rotor: float) -> float:
+        return self.state.seat_turns + rotor / self.build.pulses_per_turn
+
+    def _rotor_at(self, turns: float) -> float:
+        return (turns - self.state.seat_turns) * self.build.pulses_per_turn
+
+    def _drop_at(self, turns: float) -> float:
+        return self.build.wound(self._all_turns) - self.build.wound(self._all_turns - turns)
+
+    def _turns_at(self, drop_mm: float) -> float:
+        """Turns, the cloth being wound the right way round; its end for more drop than there is cloth."""
+        length = max(0.0, self.build.wound(self._all_turns) - drop_mm)
+        return self._all_turns - turns_for(length, tube_mm=self.build.tube_mm, cloth_mm=self.build.cloth_mm)
+
+    def _rotor(self) -> float:
+        """Where the rotor is: held off its equilibrium by less than half a cycle at the stop."""
+        return max(self.state.rotor, self._highest())
+
+    def _highest(self) -> float:
+        return self._rotor_at(self._stop_turns)
+
+    def _lose(self, before: float, pps: float) -> None:
+        """Give up whole cycles until the equilibrium is within half a cycle of what blocks the rotor."""
+        state, cycle = self.state, self.build.cycle
+        limit = self._highest()
+        if state.hand_mm is not None or self._lifting_nm() > self._torque_at(pps):
+            limit = max(limit, before)
+        behind = limit - state.rotor
+        if behind > cycle / 2:
+            cycles = ceil((behind - cycle / 2) / cycle)
+            state.rotor += cycles * cycle
+            state.lost += cycles * cycle
+
+    def _torque_at(self, pps: float) -> float:
+        build = self.build
+        return build.holding_nm * min(1.0, build.corner_pps / max(pps, 1e-9))
+
+    def _weight_nm(self, turns: float) -> float:
+        """Torque of the hanging cloth and hem bar at the tube."""
+        build = self.build
+        drop_m = max(0.0, self._drop_at(turns)) / 1000
+        kg = build.hem_bar_kg + build.cloth_kgpm2 * build.width_mm / 1000 * drop_m
+        wound = self._all_turns - turns
+        return kg * GRAVITY_MPS2 * radius_mm(wound, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm) / 1000
+
+    def _lifting_nm(self) -> float:
+        """Torque that lifting asks of the motor now."""
+        build = self.build
+        return (self._weight_nm(self.turns) + build.friction_nm) / (float(build.gear) * build.gear_efficiency)
+
+    def _held(self, turns: float) -> bool:
+        """Whether the motor holds the cloth there, the gear's losses not counted."""
+        build = self.build
+        motor_nm = (self._weight_nm(turns) - build.friction_nm) / float(build.gear)
+        return motor_nm <= (build.holding_nm if self.state.energised else build.detent_nm)
+
+    def _settle(self) -> None:
+        """Let it fall until it is held, or the cloth has come to its end."""
+        if self.state.hand_mm is not None or self._held(self.turns):
+            return
+        turns, end = self.turns, self._all_turns
+        step = FALL_TURNS if turns <= end else -FALL_TURNS
+        while not self._held(turns):
+            if abs(end - turns) <= FALL_TURNS:
+                turns = end
+                break
+            turns += step
+        shift = self._rotor_at(turns) - self.state.rotor
+        if self.state.energised:
+            self.state.rotor += round(shift / self.build.cycle) * self.build.cycle
+        else:
+            self.state.rotor += shift
+            self._snap()
+
+    def _snap(self) -> None:
+        full = self.build.full_step
+        self.state.rotor = round(self.state.rotor / full) * full
+
+    def _slip(self, mm: float) -> None:
+        wound = self._all_turns - self.turns
+        radius = radius_mm(wound, tube_mm=self.build.tube_mm, cloth_mm=self.build.cloth_mm)
+        self.state.seat_turns += mm / (2 * pi * radius)
+
+
+def state_from(data: dict[str, Any]) -> State:
+    """The state that `dataclasses.asdict` made."""
+    return State(**data)
