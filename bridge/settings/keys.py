@@ -62,7 +62,12 @@ def refuse_unknown(place: Place, raw: Mapping[str, object], table: type[BaseMode
 
 def _guess(key: str, value: object, table: type[BaseModel]) -> tuple[str, str]:
     known = list(table.model_fields)
-    if _may_be_secret(key) and "password_file" in known:
+    near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6) if len(key) <= KEY_MAX else []
+    if (
+        _may_be_secret(key)
+        and "password_file" in known
+        and key.lower().replace("-", "_")[:10] != "password_f"
+    ):
         return "keep a password in a file of its own that only the service reads, named by password_file", ""
     for name in known:
         if _stem(name) == _stem(key.lower()):
@@ -70,7 +75,6 @@ def _guess(key: str, value: object, table: type[BaseModel]) -> tuple[str, str]:
     homes = [name for name, other in _TABLES.items() if key in other.model_fields]
     if homes:
         return f"it belongs in {listed([f'[{home}]' for home in homes], 'or')}", ""
-    near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.6) if len(key) <= KEY_MAX else []
     if near:
         return f"did you mean {near[0]}?", near[0]
     return f"the keys here are {listed(known)}", ""
