@@ -18,6 +18,9 @@ VERSION = 1
 # reports a second it is five to ten seconds old and belongs to another situation.
 SEEN_LAG_MAX = 20
 
+# What a board answers to an order that was addressed wrongly: addressed aright, the same order is obeyed.
+ADDRESSING = ("boot", "seq", "stale", "term")
+
 
 class Link(StrEnum):
     """What a board's own link topic says of it."""
@@ -98,6 +101,7 @@ class Report:
         because: Why an order was refused.
         term: The highest term the board has seen; None from boards that do not say.
         kept_since: The count has been unbroken since this boot; None from boards that do not say.
+        stalls: Stalls away from a reference in this boot, so that one unheard is not taken for a rest.
     """
 
     boot: int
@@ -115,6 +119,7 @@ class Report:
     because: str | None = None
     term: int | None = None
     kept_since: int | None = None
+    stalls: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

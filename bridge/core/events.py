@@ -135,12 +135,16 @@ class Confirmed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TermHeard:
-    """The claim topic names a term: ours must be higher, or we stand down."""
+class ClaimHeard:
+    """Another run of a bridge, or an older one of this, claims the house with `term`.
+
+    A retained claim was made before this session and is outbid; a live one is another bridge at work now.
+    """
 
     at: Moment
     term: int
-    kind: Literal["term-heard"] = "term-heard"
+    retained: bool
+    kind: Literal["claim-heard"] = "claim-heard"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,4 +155,6 @@ class Ticked:
     kind: Literal["ticked"] = "ticked"
 
 
-Event = Started | BrokerReached | BrokerLost | LinkHeard | ReportHeard | Asked | Confirmed | TermHeard | Ticked
+Event = (
+    Started | BrokerReached | BrokerLost | LinkHeard | ReportHeard | Asked | Confirmed | ClaimHeard | Ticked
+)

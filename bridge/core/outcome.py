@@ -59,7 +59,7 @@ class Decisions:
     Attributes:
         orders: To be sent in this sequence, after the journal holds event and orders.
         notes: To be logged.
-        grew: Some hull is not inside what it was, so the write must reach the platter before the orders leave.
+        grew: Some hull is not inside what it was, so the write is flushed before the orders leave.
     """
 
     orders: tuple[SendOrder, ...] = ()

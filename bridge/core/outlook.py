@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from math import ceil, floor
 
+from bridge.core.command.pursue import misfit
+from bridge.core.contract import Link
+from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.position.estimate import Grade
-from bridge.core.state import Shade
-from bridge.core.values import ShadeId
+from bridge.core.state import House, Purpose, Shade
+from bridge.core.values import Interval, ShadeId
 
 
 class Motion(StrEnum):
@@ -25,10 +29,9 @@ class BoardState(StrEnum):
 
     UNHEARD = "unheard"
     ASKED = "asked"
-    UP = "up"
+    ANSWERING = "answering"
     LOST = "lost"
     OFF = "off"
-    REFUSED = "refused"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +74,81 @@ class ShadeOutlook:
     alert: str
 
 
-def shade_outlook(shade: Shade, *, board: BoardState) -> ShadeOutlook:
+def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
     """Return what the faces show of `shade`."""
-    raise NotImplementedError
+    spec, hull = shade.spec, shade.knowledge.hull
+    grade = grade_of(spec, hull)
+    held = shade.hold_until is not None and shade.hold_until > house.now.utc
+    return ShadeOutlook(
+        id=spec.id,
+        name=spec.name,
+        position_pct=None if grade is Grade.UNKNOWN else _position_pct(shade),
+        target_pct=shade.target_pct,
+        low_pct=floor(10 * spec.travel.percent_at_steps(hull.high)) / 10,
+        high_pct=ceil(10 * spec.travel.percent_at_steps(hull.low)) / 10,
+        width_mm=round(width_mm(spec, hull), 1),
+        low_steps=hull.low,
+        high_steps=hull.high,
+        grade=grade,
+        motion=_motion(shade),
+        reason=shade.reason,
+        until=shade.hold_until if held else None,
+        board=_board_state(house, shade),
+        alert=_alert(house, shade, grade),
+    )
+
+
+def aim(shade: Shade) -> Interval:
+    """Return where the hem bar is now: while it moves, around the last count it reported; else the hull."""
+    report, known = shade.channel.report, shade.knowledge
+    if report is None or report.count is None or known.base is None or not report.moving:
+        return known.hull
+    return known.base.shifted(report.count)
+
+
+def _position_pct(shade: Shade) -> int:
+    """Return whole percent open at the aim; 0 and 100 are kept for within tolerance of the limits."""
+    spec, at = shade.spec, aim(shade).middle
+    pct = round(spec.travel.percent_at_steps(min(at, spec.travel.end_steps)))
+    drop = spec.travel.drop_at_steps(min(at, spec.travel.end_steps))
+    if drop <= spec.tolerance_mm:
+        return 100
+    if drop >= spec.travel.roll.drop_mm - spec.tolerance_mm:
+        return 0
+    return min(max(pct, 1), 99)
+
+
+def _motion(shade: Shade) -> Motion:
+    report, pending = shade.channel.report, shade.outstanding
+    if pending is not None and pending.purpose is Purpose.REFERENCE and (report is None or report.moving):
+        return Motion.REFERENCING
+    if report is None or not report.moving:
+        return Motion.STILL
+    if report.to is None or report.count is None:
+        return Motion.RAISING if shade.request is not None and shade.request.goal == 0 else Motion.LOWERING
+    return Motion.RAISING if report.to <= report.count else Motion.LOWERING
+
+
+def _board_state(house: House, shade: Shade) -> BoardState:
+    board = house.boards.get(shade.spec.link.board)
+    if board is not None and board.link is Link.LOST:
+        return BoardState.LOST
+    if board is not None and board.link is Link.OFF:
+        return BoardState.OFF
+    if shade.channel.answered:
+        return BoardState.ANSWERING
+    return BoardState.UNHEARD if shade.channel.asked_seq is None else BoardState.ASKED
+
+
+def _alert(house: House, shade: Shade, grade: Grade) -> str:
+    if house.stood_down:
+        return "another bridge is in charge of this house; stop one of the two"
+    wrong = misfit(shade)
+    if wrong:
+        return wrong
+    if shade.trouble:
+        return shade.trouble
+    if grade in (Grade.DOUBTFUL, Grade.UNKNOWN) and shade.channel.answered and shade.outstanding is None:
+        width = width_mm(shade.spec, shade.knowledge.hull)
+        return f"its position is known only to {width:.0f} mm; take a reference"
+    return ""

@@ -1,4 +1,4 @@
-"""Everything that the bridge holds in mind, as frozen values; `house.py` is the only place that makes new ones.
+"""Everything that the bridge holds in mind, as frozen values; only `house.py` makes new ones.
 
 Monotonic seconds in here belong to the present run: `Started` clears or converts each of them.
 """
@@ -14,17 +14,20 @@ from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
 from bridge.core.spec import HouseSpec, ShadeSpec
-from bridge.core.values import BoardId, Moment, Rank, ShadeId, Steps
+from bridge.core.values import BoardId, Interval, Moment, Rank, ShadeId, Steps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """What a board's link topic says; `link` None before it was heard."""
+    """What a board's link topic says.
+
+    Attributes:
+        link: None before it was heard in this session.
+        boot: The boot that the board last named.
+    """
 
     link: Link | None = None
     boot: int | None = None
-    heard_live: bool = False
-    lost_at_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,10 +38,14 @@ class Channel:
         boot: The boot that orders are addressed to; a hint until `answered`.
         n: The newest report read in that boot.
         answered: A report answered this session's own `tell`, so later ones are evidence.
-        asked_seq: The `tell` that waits for its answer.
+        asked_seq: The `tell` that waits for its answer; None when none does.
         asked_at_s: When it was sent.
         asks: How many were sent since the last answer, for the retry delay.
-        report: The newest evidence; None before any.
+        heard_at_s: When the last evidence came.
+        report: The newest evidence; None before any in this session.
+        bounds: The counts of the last `go` that the local button is kept within, for `bounds_boot`.
+        bounds_boot: The boot that those bounds were sent to.
+        stalls: Stalls that the board has told of in `boot`.
     """
 
     boot: int | None = None
@@ -47,7 +54,11 @@ class Channel:
     asked_seq: int | None = None
     asked_at_s: float = 0.0
     asks: int = 0
+    heard_at_s: float = 0.0
     report: Report | None = None
+    bounds: Interval | None = None
+    bounds_boot: int | None = None
+    stalls: int = 0
 
 
 class Purpose(StrEnum):
@@ -56,16 +67,28 @@ class Purpose(StrEnum):
     MOVE = "move"
     STOP = "stop"
     REFERENCE = "reference"
-    OTHER = "other"
+    SLEEP = "sleep"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outstanding:
-    """The order that the board is about to obey or obeying."""
+    """The order that the board is about to obey or obeying.
+
+    Attributes:
+        order: As it was sent.
+        purpose: What it is for.
+        request: The request that it serves; None for the bridge's own.
+        goal: The position that it leads to; None when that is not known before.
+        began_steps: The middle of the estimate when it left.
+        sent_at_s: When it left.
+        heard: A report has shown that the board acts on it.
+    """
 
     order: Order
     purpose: Purpose
     request: int | None
+    goal: Steps | None
+    began_steps: Steps
     sent_at_s: float
     heard: bool = False
 
@@ -79,8 +102,9 @@ class Request:
         want: As it was asked.
         rank: Who wins.
         source: Who asked, in words.
-        goal: The position asked for; None for a reference run or a stop.
-        target_pct: Percent open, as published in `$target`; None for a stop or a run from unknown.
+        goal: The position asked for; None for a stop.
+        reference: A reference run comes first.
+        target_pct: Percent open, as published; None for a stop.
         asked_at: When.
         deadline_s: Monotonic; by then something must have been heard of it, or it ends.
     """
@@ -90,6 +114,7 @@ class Request:
     rank: Rank
     source: str
     goal: Steps | None
+    reference: bool
     target_pct: int | None
     asked_at: Moment
     deadline_s: float
@@ -110,7 +135,7 @@ class Shade:
         target_pct: The last accepted target, kept after it is reached.
         hold_until: Rules rest until then; None without a hold.
         reason: Why the shade is where it is, or does what it does: one sentence.
-        alert: What a person must do; "" when nothing.
+        trouble: What went wrong last and still stands; "" when nothing.
     """
 
     spec: ShadeSpec
@@ -119,16 +144,21 @@ class Shade:
     seq: int = 0
     outstanding: Outstanding | None = None
     request: Request | None = None
-    ordered_at_s: float = float("-inf")
+    ordered_at_s: float | None = None
     target_pct: int | None = None
     hold_until: datetime | None = None
     reason: str = "nothing has been asked yet"
-    alert: str = ""
+    trouble: str = ""
+
+    @property
+    def id(self) -> ShadeId:
+        """The shade's id."""
+        return self.spec.id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class House:
-    """Everything. `now` is the time of the last event.
+    """Everything.
 
     Attributes:
         spec: As built.

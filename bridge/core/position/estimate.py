@@ -50,7 +50,8 @@ class Knowledge:
         anchor: Positions where the scale error is zero: those of the last reference or rebase.
         boot: The boot whose counts `base` is about; None with `base` None.
         settled_count: The count at which the shade was last seen at rest; None if never.
-        scale_confirmed: Two references at different places agreed with the drive.
+        scale_bound: Relative error of the drive that two references at different places still allow;
+            None before there were two.
         slip: Slip allowance in steps summed over the shade's life.
         moves: Moves summed over the shade's life.
         mark: The last reference, None before the first.
@@ -62,7 +63,7 @@ class Knowledge:
     anchor: Interval
     boot: int | None
     settled_count: Steps | None
-    scale_confirmed: bool
+    scale_bound: float | None
     slip: Steps
     moves: int
     mark: Mark | None

@@ -1,0 +1,94 @@
+"""Somebody asks for something, or confirms where the hem bar is: what is taken up and what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bridge.core.command.goals import Refusal, resolve
+from bridge.core.command.orders import draft_go
+from bridge.core.command.pursue import misfit, order_stop, pursue
+from bridge.core.command.requests import Fate, in_words, note_end, outranked, refused, taken_up
+from bridge.core.contract import Report
+from bridge.core.events import Asked, Button, Confirmed, Nudge, Percent, Place, Press, Release
+from bridge.core.outcome import Level
+from bridge.core.position.allowance import reference_interval
+from bridge.core.position.evidence import referenced
+from bridge.core.spec import Reference
+from bridge.core.state import Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Rank
+
+
+def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
+    """Return the shade after a request: taken up, done at once, or refused with its reason."""
+    if turn.house.stood_down:
+        return refused(turn, shade, event, "another bridge is in charge of this house")
+    want = event.want
+    if isinstance(want, Release):
+        return _released(turn, shade, event)
+    if isinstance(want, Press) and want.button is Button.STOP:
+        return _stopped(turn, shade, event)
+    if outranked(shade, event.rank):
+        assert shade.request is not None
+        why = f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
+        return refused(turn, shade, event, why)
+    return _resolved(turn, shade, event, want)
+
+
+def _resolved(turn: Turn, shade: Shade, event: Asked, want: Percent | Nudge | Press) -> Shade:
+    wrong = misfit(shade)
+    goal = Refusal(why=wrong) if wrong else resolve(shade, want)
+    if isinstance(goal, Refusal):
+        return refused(turn, shade, event, goal.why)
+    if shade.channel.answered and not goal.reference:
+        report = shade.channel.report
+        if report is None or report.count is None or shade.knowledge.base is None:
+            return refused(turn, shade, event, "its board has lost count; raise it to its switch with `up`")
+        draft = draft_go(shade, goal.at, term=turn.term, seq=shade.seq + 1)
+        if isinstance(draft, Refusal):
+            return refused(turn, shade, event, draft.why)
+    return pursue(turn, taken_up(turn, shade, event, goal))
+
+
+def _released(turn: Turn, shade: Shade, event: Asked) -> Shade:
+    why = "the hold ends" if shade.hold_until is not None else "there was no hold"
+    done = taken_up(turn, replace(shade, request=None), replace(event, rank=Rank.RULE), None)
+    assert done.request is not None
+    note_end(turn, shade, done.request, Fate.REACHED, why)
+    return replace(shade, hold_until=None)
+
+
+def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
+    """Return the shade after a stop, which ends whatever it was doing and is sent whatever is believed."""
+    asked = taken_up(turn, shade, replace(event, rank=Rank.STOP), None)
+    if not turn.may_order or asked.channel.boot is None:
+        return asked
+    return order_stop(turn, asked)
+
+
+def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
+    """Return the shade after a person at the window has said at which limit its hem bar hangs."""
+    report = shade.channel.report
+    why = _not_now(shade, report)
+    if why or report is None or report.count is None:
+        turn.note(
+            "shade.confirmation.refused", Level.WARNING, shade=shade.id, text=why, place=event.place.value
+        )
+        return shade
+    at_mm = 0.0 if event.place is Place.UPPER else shade.spec.travel.roll.drop_mm
+    mark = Reference(at_mm=at_mm, repeatability_mm=shade.spec.hand_repeatability_mm)
+    at = reference_interval(shade.spec, mark)
+    known = referenced(shade.spec, shade.knowledge, at, count=report.count, boot=report.boot)
+    text = f"confirmed by hand at the {event.place.value} limit"
+    turn.note("shade.reference.met", Level.INFO, shade=shade.id, text=text, at_mm=at_mm)
+    return pursue(turn, replace(shade, knowledge=known, reason=text, trouble=""))
+
+
+def _not_now(shade: Shade, report: Report | None) -> str:
+    if not shade.channel.answered or report is None:
+        return "its board does not answer, so there is no count to link the confirmation to"
+    if report.moving or shade.outstanding is not None:
+        return "it is moving; confirm once it stands still"
+    if report.count is None:
+        return "its board has lost count; move it a little by the button at the board first"
+    return misfit(shade)

@@ -1,0 +1,93 @@
+"""From what was asked to a position, or to the reason why that can't be done now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import assert_never
+
+from bridge.core.contract import Sense
+from bridge.core.events import Button, Nudge, Percent, Press
+from bridge.core.position.claims import grade_of
+from bridge.core.position.estimate import Grade
+from bridge.core.state import Purpose, Shade
+from bridge.core.values import Steps
+
+UNKNOWN = (
+    "the position is unknown; raise it to its switch with `up`, or take it to a limit by the button at its "
+    "board and confirm that"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Goal:
+    """A position to go to, after a reference run where one is needed."""
+
+    at: Steps
+    target_pct: int
+    reference: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refusal:
+    """Why not, in words."""
+
+    why: str
+
+
+def resolve(shade: Shade, want: Percent | Nudge | Press) -> Goal | Refusal:
+    """Return where `want` leads from what is known now; a stop is not asked here."""
+    unknown = grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN
+    match want:
+        case Percent(open_pct=pct):
+            return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, pct)
+        case Nudge(by_pct=by):
+            return _nudged(shade, by, unknown=unknown)
+        case Press(button=Button.UP):
+            return _raised(shade, unknown=unknown)
+        case Press():
+            return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, 0)
+        case _:
+            assert_never(want)
+
+
+def _at_percent(shade: Shade, pct: int) -> Goal:
+    return Goal(at=round(shade.spec.travel.steps_at_percent(pct)), target_pct=pct)
+
+
+def _raised(shade: Shade, *, unknown: bool) -> Goal | Refusal:
+    if not unknown:
+        return _at_percent(shade, 100)
+    if not can_feel_the_top(shade):
+        return Refusal(why=UNKNOWN)
+    return Goal(at=0, target_pct=100, reference=True)
+
+
+def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
+    """Go on from where it is heading, or from where it is; a nudge past a limit goes to the limit."""
+    if unknown and by_pct < 0:
+        return Refusal(why=UNKNOWN)
+    travel = shade.spec.travel
+    start = shade.knowledge.hull.middle
+    heading = shade.outstanding
+    if heading is not None and heading.purpose is Purpose.MOVE and heading.goal is not None:
+        start = heading.goal
+    drop = travel.drop_at_steps(start) - by_pct / 100 * travel.roll.drop_mm
+    within = min(max(drop, 0.0), travel.roll.drop_mm)
+    at = round(travel.steps_at_drop(within))
+    return Goal(at=at, target_pct=round(travel.percent_at_steps(at)))
+
+
+def can_feel_the_top(shade: Shade) -> bool:
+    """Say whether the shade can find its upper limit by itself."""
+    return top_sense(shade) is not None
+
+
+def top_sense(shade: Shade) -> Sense | None:
+    """Return what the shade feels its upper end by: a switch before a stall; None without either."""
+    report = shade.channel.report
+    senses = () if report is None else report.senses
+    if shade.spec.upper_switch is not None and Sense.UPPER_SWITCH in senses:
+        return Sense.UPPER_SWITCH
+    if shade.spec.upper_stall is not None and Sense.STALL in senses:
+        return Sense.STALL
+    return None

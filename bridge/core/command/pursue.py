@@ -1,0 +1,233 @@
+"""What now? For one shade, after anything has happened to it: ask, wait, order, or give up.
+
+Orders leave from here and nowhere else, so each is in the books (hull, bounds, number) before it is sent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bridge.core.command.goals import Refusal
+from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
+from bridge.core.command.requests import Fate, ended
+from bridge.core.contract import Do, Link, Order
+from bridge.core.outcome import Level, SendOrder
+from bridge.core.position.estimate import Knowledge
+from bridge.core.position.fall import holds
+from bridge.core.shade.profile import move_profile
+from bridge.core.state import Board, Outstanding, Purpose, Request, Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Interval, Steps
+
+# A dragged slider reaches the board at most four times a second (DESIGN: requests, ranks, orders).
+ORDER_EVERY_S = 0.25
+# A board reports at once on an order and two to four times a second while moving; three seconds without a
+# word mean that something was lost on the way.
+SILENCE_S = 3.0
+ASK_EVERY_S = 2.0
+ASK_AT_LEAST_EVERY_S = 30.0
+# Room for a slow start, a braking distance and a busy network on top of the computed time of a move.
+MOVE_GRACE_S = 10.0
+
+
+def pursue(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade after everything that is due for it now has been done."""
+    shade = _give_up(turn, shade)
+    if not turn.may_order or board_of(turn, shade).link in (Link.LOST, Link.OFF):
+        return shade
+    if not shade.channel.answered:
+        return _ask(turn, shade)
+    if _fell_silent(turn, shade):
+        return _ask(turn, replace(shade, channel=replace(shade.channel, answered=False)))
+    if shade.request is not None:
+        return _serve(turn, shade, shade.request)
+    return _put_to_sleep(turn, shade)
+
+
+def board_of(turn: Turn, shade: Shade) -> Board:
+    """Return what is heard of the shade's board."""
+    return turn.house.boards.get(shade.spec.link.board, Board())
+
+
+def due_s(shade: Shade) -> float | None:
+    """Return the monotonic second at which `pursue` has something to do though nothing happens; or None."""
+    dues = []
+    channel, request, pending = shade.channel, shade.request, shade.outstanding
+    if request is not None:
+        dues.append(request.deadline_s)
+        if channel.answered and shade.ordered_at_s is not None and _needs_order(shade, request):
+            dues.append(shade.ordered_at_s + ORDER_EVERY_S)
+    if not channel.answered and channel.boot is not None:
+        dues.append(_ask_due_s(shade))
+    if channel.answered and pending is not None:
+        dues.append(max(pending.sent_at_s, channel.heard_at_s) + SILENCE_S)
+    return min(dues, default=None)
+
+
+def _give_up(turn: Turn, shade: Shade) -> Shade:
+    request = shade.request
+    if request is None or turn.now_s < request.deadline_s:
+        return shade
+    board = shade.spec.link.board
+    pending = shade.outstanding
+    if pending is not None and pending.heard and pending.request == request.id:
+        why = f"board {board} took it up and has not said how it ended; check its power and network"
+        return ended(turn, shade, Fate.FAILED, why)
+    wait_s = turn.house.spec.board_wait_s
+    why = f"board {board} did not answer in {wait_s:.0f} s; check its power and network"
+    return ended(turn, shade, Fate.EXPIRED, why)
+
+
+def _ask_due_s(shade: Shade) -> float:
+    channel = shade.channel
+    if channel.asked_seq is None:
+        return float("-inf")
+    wait: float = min(ASK_EVERY_S * 2 ** max(0, channel.asks - 1), ASK_AT_LEAST_EVERY_S)
+    return channel.asked_at_s + wait
+
+
+def _ask(turn: Turn, shade: Shade) -> Shade:
+    """Ask the board where it is; nothing that it says is believed before it has answered this."""
+    channel = shade.channel
+    if channel.boot is None or turn.now_s < _ask_due_s(shade):
+        return shade
+    seq = shade.seq + 1
+    send(turn, shade, plain_order(shade, Do.TELL, term=turn.term, seq=seq))
+    asked = replace(channel, asked_seq=seq, asked_at_s=turn.now_s, asks=channel.asks + 1)
+    return replace(shade, seq=seq, channel=asked)
+
+
+def _fell_silent(turn: Turn, shade: Shade) -> bool:
+    pending = shade.outstanding
+    if pending is None:
+        return False
+    return turn.now_s - max(pending.sent_at_s, shade.channel.heard_at_s) >= SILENCE_S
+
+
+def _needs_order(shade: Shade, request: Request) -> bool:
+    pending = shade.outstanding
+    return pending is None or pending.request != request.id
+
+
+def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
+    if not _needs_order(shade, request):
+        return shade
+    if request.goal is None:
+        return order_stop(turn, shade)
+    if shade.ordered_at_s is not None and turn.now_s < shade.ordered_at_s + ORDER_EVERY_S:
+        return shade
+    wrong = misfit(shade)
+    if wrong:
+        return ended(turn, shade, Fate.FAILED, wrong)
+    if request.reference:
+        return _order(
+            turn, shade, draft_seek_up(shade, term=turn.term, seq=shade.seq + 1), request, goal=None
+        )
+    return _go(turn, shade, request, request.goal)
+
+
+def misfit(shade: Shade) -> str:
+    """Return why no motion order may go to this board whatever is asked; "" when it may."""
+    report, drive = shade.channel.report, shade.spec.travel.drive
+    if report is None or report.pulses_per_turn in (None, drive.pulses_per_turn):
+        return ""
+    return (
+        f"board {shade.spec.link.board} counts {report.pulses_per_turn} pulses a turn, the settings say "
+        f"{drive.pulses_per_turn}; correct the one that is wrong"
+    )
+
+
+def _go(turn: Turn, shade: Shade, request: Request, goal: Steps) -> Shade:
+    report = shade.channel.report
+    if report is None or report.count is None or shade.knowledge.base is None:
+        why = "its board has lost count; take it to its upper switch with `up`, or confirm it at a limit"
+        return ended(turn, shade, Fate.FAILED, why)
+    draft = draft_go(shade, goal, term=turn.term, seq=shade.seq + 1)
+    if isinstance(draft, Refusal):
+        return ended(turn, shade, Fate.FAILED, draft.why)
+    at_rest = not report.moving and shade.outstanding is None
+    if at_rest and report.count == draft.order.to:
+        return ended(turn, shade, Fate.REACHED, "the hem bar was there already")
+    return _order(turn, shade, draft, request, goal=goal)
+
+
+def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: Steps | None) -> Shade:
+    order = draft.order
+    bounds = shade.channel.bounds
+    if order.low is not None and order.high is not None:
+        bounds = Interval(low=order.low, high=order.high)
+    send(turn, shade, order)
+    return replace(
+        shade,
+        knowledge=draft.knowledge,
+        seq=order.seq,
+        ordered_at_s=turn.now_s,
+        outstanding=_outstanding(turn, shade, order, request.id, goal),
+        channel=replace(shade.channel, bounds=bounds, bounds_boot=order.boot),
+    )
+
+
+def _outstanding(
+    turn: Turn, shade: Shade, order: Order, request: int | None, goal: Steps | None
+) -> Outstanding:
+    return Outstanding(
+        order=order,
+        purpose=purpose_of(order),
+        request=request,
+        goal=goal,
+        began_steps=shade.knowledge.hull.middle,
+        sent_at_s=turn.now_s,
+    )
+
+
+def order_stop(turn: Turn, shade: Shade) -> Shade:
+    """Tell the board to stop, whatever is believed of it; a board always obeys that."""
+    if shade.channel.boot is None:
+        return shade
+    seq = shade.seq + 1
+    order = plain_order(shade, Do.STOP, term=turn.term, seq=seq)
+    send(turn, shade, order)
+    request = None if shade.request is None else shade.request.id
+    return replace(shade, seq=seq, outstanding=_outstanding(turn, shade, order, request, None))
+
+
+def _put_to_sleep(turn: Turn, shade: Shade) -> Shade:
+    """Take the current off a motor that stands still awake where the unpowered motor holds."""
+    report = shade.channel.report
+    idle = shade.outstanding is None and report is not None and report.awake and not report.moving
+    if not idle or not _sleeps_here(shade, shade.knowledge):
+        return shade
+    seq = shade.seq + 1
+    order = plain_order(shade, Do.SLEEP, term=turn.term, seq=seq)
+    send(turn, shade, order)
+    return replace(shade, seq=seq, outstanding=_outstanding(turn, shade, order, None, None))
+
+
+def _sleeps_here(shade: Shade, known: Knowledge) -> bool:
+    return known.base is not None and holds(shade.spec, known.hull)
+
+
+def under_way(turn: Turn, shade: Shade, pending: Outstanding) -> Shade:
+    """Return the shade once its board has shown that it acts on the order in force."""
+    pending = replace(pending, heard=True)
+    request = shade.request
+    if request is not None and pending.request == request.id:
+        until = turn.now_s + MOVE_GRACE_S + 1.5 * _longest_s(shade, pending)
+        request = replace(request, deadline_s=until)
+    return replace(shade, outstanding=pending, request=request)
+
+
+def _longest_s(shade: Shade, pending: Outstanding) -> float:
+    order = pending.order
+    if order.pps is None or pending.purpose not in (Purpose.MOVE, Purpose.REFERENCE):
+        return 0.0
+    steps = order.at_most if order.at_most is not None else shade.knowledge.hull.width
+    return move_profile(steps=steps, top_pps=order.pps, ramp_pps2=shade.spec.ramp_pps2).duration_s
+
+
+def send(turn: Turn, shade: Shade, order: Order) -> None:
+    """Put an order on the list of what leaves once the journal holds it."""
+    link = shade.spec.link
+    turn.orders.append(SendOrder(shade=shade.id, board=link.board, channel=link.channel, order=order))
+    level = Level.DEBUG if order.do is Do.TELL else Level.INFO
+    turn.note("order.sent", level, shade=shade.id, do=order.do.value, seq=order.seq, to_count=order.to)

@@ -1,0 +1,115 @@
+"""What a board says, and what of it may be believed.
+
+A report is evidence when it answers this session's own `tell`, or follows one that did: same boot, rising
+`n`. Everything else, a retained report above all, is a hint about which boot and number to address.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bridge.core.command.pursue import pursue
+from bridge.core.contract import ADDRESSING, Link, Report, Why
+from bridge.core.events import LinkHeard, ReportHeard
+from bridge.core.outcome import Level
+from bridge.core.position.evidence import unheard
+from bridge.core.settling import absorb
+from bridge.core.state import Board, Channel, Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Interval
+
+
+def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:
+    """Return the counts that the local button is kept within in that boot; None without such bounds."""
+    return channel.bounds if channel.bounds_boot == boot and boot is not None else None
+
+
+def out_of_hearing(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade once its board can't be heard: nothing it does from now on is known."""
+    channel = shade.channel
+    bounds = bounds_in_force(channel, shade.knowledge.boot)
+    known = unheard(shade.spec, shade.knowledge, bounds)
+    silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None)
+    request = shade.request
+    if request is not None:
+        request = replace(request, deadline_s=turn.now_s + turn.house.spec.board_wait_s)
+    return replace(shade, knowledge=known, channel=silent, request=request)
+
+
+def hear_link(turn: Turn, shade: Shade, event: LinkHeard, *, changed: bool) -> Shade:
+    """Return the shade after its board's link topic has spoken; `changed` when it said something new."""
+    if event.retained and shade.channel.answered:
+        return shade
+    if event.link is Link.UP:
+        return pursue(turn, _asked_anew(shade, event.boot))
+    if not changed:
+        return shade
+    turn.note("board.link.lost", Level.WARNING, shade=shade.id, board=event.board, link=event.link.value)
+    return out_of_hearing(turn, shade)
+
+
+def _asked_anew(shade: Shade, boot: int | None) -> Shade:
+    """Return the shade ready to ask the boot that its board names; a known boot is asked again."""
+    channel = shade.channel if boot is None else readdressed(shade.channel, boot)
+    return replace(shade, channel=replace(channel, answered=False, asked_seq=None, asks=0))
+
+
+def readdressed(channel: Channel, boot: int) -> Channel:
+    """Return the conversation addressed to `boot`; what was heard in another boot no longer counts."""
+    if boot == channel.boot:
+        return channel
+    return replace(channel, boot=boot, n=0, stalls=0, report=None, answered=False)
+
+
+def hear_report(turn: Turn, shade: Shade, event: ReportHeard) -> Shade:
+    """Return the shade after its channel has reported."""
+    report, channel = event.report, shade.channel
+    if event.retained:
+        return pursue(turn, _hinted(shade, report)) if not channel.answered else shade
+    answers = channel.asked_seq is not None and report.answers == channel.asked_seq
+    follows = channel.answered and report.boot == channel.boot and report.n > channel.n
+    if answers or follows:
+        return pursue(turn, absorb(turn, shade, report))
+    if channel.answered and report.boot == channel.boot:
+        turn.note("board.report.outdated", Level.DEBUG, shade=shade.id, n=report.n, newest=channel.n)
+        return shade
+    return pursue(turn, _redirected(turn, shade, report))
+
+
+def _hinted(shade: Shade, report: Report) -> Shade:
+    """Return the shade with a retained report taken as a hint of boot and numbers."""
+    channel = shade.channel
+    if channel.boot is not None and report.boot < channel.boot:
+        return shade
+    channel = readdressed(channel, report.boot)
+    channel = replace(channel, n=max(report.n, channel.n))
+    return replace(shade, channel=channel, seq=max(shade.seq, report.seq))
+
+
+def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade ready to ask again where a live report came from, at once when it brought news."""
+    channel = shade.channel
+    news = report.boot != channel.boot or report.seq > shade.seq
+    if report.why is Why.REFUSED and report.because in ADDRESSING and (report.term or 0) > turn.term:
+        turn.term = (report.term or 0) + 1
+        turn.note("claim.term.raised", Level.WARNING, shade=shade.id, term=turn.term)
+        news = True
+    channel = readdressed(channel, report.boot)
+    channel = replace(channel, answered=False, n=max(report.n, channel.n))
+    if news:
+        channel = replace(channel, asked_seq=None)
+    return replace(shade, channel=channel, seq=max(shade.seq, report.seq))
+
+
+def heard_board(known: Board, event: LinkHeard, *, trusted: bool) -> Board:
+    """Return what is known of a board's link.
+
+    Args:
+        known: What was known.
+        event: What its link topic said.
+        trusted: The board is in live conversation, which no retained or older word overrules.
+    """
+    older = event.boot is not None and known.boot is not None and event.boot < known.boot
+    if (event.retained and trusted) or (older and event.link is not Link.UP):
+        return known
+    return Board(link=event.link, boot=event.boot if event.boot is not None else known.boot)

@@ -1,0 +1,216 @@
+"""The whole house, one event at a time: the only place where its state changes.
+
+`handle` is pure. The shell journals what it returns, then sends the orders, then shows the house.
+`due_s` says when it wants to be called though nothing happens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import timedelta
+from typing import assert_never
+
+from bridge.core.asking import ask, confirm
+from bridge.core.command.pursue import due_s as shade_due_s
+from bridge.core.command.pursue import pursue
+from bridge.core.command.requests import Fate, ended
+from bridge.core.events import (
+    Asked,
+    BrokerLost,
+    BrokerReached,
+    ClaimHeard,
+    Confirmed,
+    Event,
+    LinkHeard,
+    ReportHeard,
+    Started,
+    Ticked,
+)
+from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
+from bridge.core.outcome import Decisions, Level
+from bridge.core.position.evidence import nothing_known, redrawn
+from bridge.core.spec import ShadeSpec
+from bridge.core.state import Board, House, Shade
+from bridge.core.turn import Turn
+from bridge.core.values import BoardId, ShadeId
+
+
+def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
+    """Return the house after `event`, and what is to be sent and written.
+
+    Args:
+        house: The house so far; None before the first `Started`.
+        event: What happened, with its time.
+
+    Returns:
+        The next house, which is `house` itself when nothing changed, and the decisions.
+    """
+    if house is None:
+        assert isinstance(event, Started), "a house begins with Started"
+        house = _built(event)
+    turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
+    after = _after(turn, event)
+    after = replace(after, term=turn.term, next_request=turn.next_request)
+    if after == house and not turn.notes and not turn.orders:
+        return house, Decisions()
+    grew = isinstance(event, Started) or _grew(house, after)
+    decisions = Decisions(orders=tuple(turn.orders), notes=tuple(turn.notes), grew=grew)
+    return replace(after, now=event.at), decisions
+
+
+def due_s(house: House) -> float | None:
+    """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
+    dues = [due for shade in house.shades.values() if (due := shade_due_s(shade)) is not None]
+    if house.broker_up:
+        return min(dues, default=None)
+    deadlines = [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
+    return min(deadlines, default=None)
+
+
+def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911 - one line for each kind of event
+    house = turn.house
+    match event:
+        case Started():
+            return _started(turn, event)
+        case BrokerReached():
+            return replace(house, broker_up=True)
+        case BrokerLost():
+            return _each(turn, replace(house, broker_up=False, boards={}), out_of_hearing)
+        case LinkHeard():
+            return _link_heard(turn, event)
+        case ReportHeard():
+            return _report_heard(turn, event)
+        case Asked():
+            return _one(turn, house, event.shade, lambda turn, shade: ask(turn, shade, event))
+        case Confirmed():
+            return _one(turn, house, event.shade, lambda turn, shade: confirm(turn, shade, event))
+        case ClaimHeard():
+            return _claim_heard(turn, event)
+        case Ticked():
+            return _each(turn, house, pursue)
+        case _:
+            assert_never(event)
+
+
+def _each(turn: Turn, house: House, act: Callable[[Turn, Shade], Shade]) -> House:
+    """Return the house after `act` on every shade."""
+    turn.house = house
+    return replace(house, shades={name: act(turn, shade) for name, shade in house.shades.items()})
+
+
+def _one(turn: Turn, house: House, name: ShadeId, act: Callable[[Turn, Shade], Shade]) -> House:
+    """Return the house after `act` on one shade; a name that is not in the settings is noted."""
+    turn.house = house
+    if name not in house.shades:
+        turn.note("shade.name.unknown", Level.WARNING, text=f"there is no shade {name}")
+        return house
+    shade = act(turn, house.shades[name])
+    if shade is house.shades[name]:
+        return house
+    return replace(house, shades={**house.shades, name: shade})
+
+
+def _grew(before: House, after: House) -> bool:
+    """Say whether some hem bar may now be where it could not be before."""
+    for name, shade in after.shades.items():
+        old = before.shades.get(name)
+        if old is shade:
+            continue
+        if old is None or not old.knowledge.hull.contains(shade.knowledge.hull):
+            return True
+    return False
+
+
+def _built(event: Started) -> House:
+    return House(
+        spec=event.spec,
+        now=event.at,
+        term=0,
+        broker_up=False,
+        next_request=1,
+        shades={},
+        boards={},
+    )
+
+
+def _started(turn: Turn, event: Started) -> House:
+    """Return the house at the start of a run: what was known stands, what was heard has to be heard again."""
+    turn.term += 1
+    old = turn.house.shades
+    shades = {spec.id: _carried_over(turn, spec, old.get(spec.id)) for spec in event.spec.shades}
+    house = replace(turn.house, spec=event.spec, shades=shades, boards={}, broker_up=False, stood_down=False)
+    turn.house = house
+    turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))
+    return house
+
+
+def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
+    if old is None:
+        return Shade(spec=spec, knowledge=nothing_known(spec))
+    known = old.knowledge
+    channel = replace(old.channel, heard_at_s=turn.now_s)
+    if old.spec.link != spec.link:
+        known, channel = replace(known, base=None, boot=None, mark=None), type(channel)()
+    if known.drive != spec.travel.version:
+        known = redrawn(old.spec, spec, known)
+        turn.note("shade.drive.changed", Level.WARNING, shade=spec.id, drive=spec.travel.version)
+    shade = replace(old, spec=spec, knowledge=known, channel=channel, ordered_at_s=None)
+    if shade.outstanding is not None:
+        shade = replace(shade, outstanding=replace(shade.outstanding, sent_at_s=turn.now_s))
+    return _still_wanted(turn, out_of_hearing(turn, shade))
+
+
+def _still_wanted(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade with its request kept if, by the clock on the wall, it is young enough to be obeyed."""
+    request = shade.request
+    if request is None:
+        return shade
+    wait_s = turn.house.spec.board_wait_s
+    age = turn.utc - request.asked_at.utc
+    pending = shade.outstanding
+    begun = pending is not None and pending.heard and pending.request == request.id
+    if timedelta(0) <= age <= timedelta(seconds=wait_s):
+        left_s = wait_s - age.total_seconds()
+        return replace(shade, request=replace(request, deadline_s=turn.now_s + left_s))
+    if begun:
+        return replace(shade, request=replace(request, deadline_s=turn.now_s + wait_s))
+    return ended(turn, shade, Fate.EXPIRED, "the bridge was not running when it was due")
+
+
+def _link_heard(turn: Turn, event: LinkHeard) -> House:
+    """Return the house after a board's link topic has spoken: every channel of the board is concerned."""
+    house = turn.house
+    mine = [shade for shade in house.shades.values() if shade.spec.link.board == event.board]
+    known = house.boards.get(event.board, Board())
+    trusted = any(shade.channel.answered for shade in mine)
+    board = heard_board(known, event, trusted=trusted)
+    boards: Mapping[BoardId, Board] = {**house.boards, event.board: board}
+    turn.house = replace(house, boards=boards)
+    if board.link is not event.link:
+        return house
+    changed = board != known
+    heard = {shade.id: hear_link(turn, shade, event, changed=changed) for shade in mine}
+    return replace(turn.house, shades={**house.shades, **heard})
+
+
+def _report_heard(turn: Turn, event: ReportHeard) -> House:
+    house = turn.house
+    for shade in house.shades.values():
+        if shade.spec.link.board == event.board and shade.spec.link.channel == event.channel:
+            return _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))
+    turn.note("board.channel.unknown", Level.DEBUG, board=event.board, channel=event.channel)
+    return house
+
+
+def _claim_heard(turn: Turn, event: ClaimHeard) -> House:
+    """Return the house after another claim: an old one is outbid, a higher live one is obeyed."""
+    house = turn.house
+    if event.retained:
+        turn.term = max(turn.term, event.term + 1)
+        return house
+    if event.term <= turn.term or house.stood_down:
+        return house
+    text = f"another bridge is in charge (term {event.term}); this one stands down and orders nothing"
+    turn.note("house.charge.lost", Level.ERROR, text=text, term=event.term)
+    return replace(house, stood_down=True)

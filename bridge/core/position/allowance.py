@@ -1,0 +1,66 @@
+"""How much each thing that happens may have put the estimate out, in steps rounded outwards."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import ceil, floor, pi
+
+from bridge.core.spec import Reference, ShadeSpec
+from bridge.core.values import Interval, Steps
+
+
+def steps_for_mm(spec: ShadeSpec, mm: float) -> float:
+    """Return the steps that move the hem bar by `mm` where a step moves it least: near the lower limit."""
+    roll = spec.travel.roll
+    mm_a_turn = pi * (roll.tube_mm + 2 * roll.wraps_left * roll.cloth_mm)
+    return mm / mm_a_turn * float(spec.travel.drive.pulses_per_turn)
+
+
+def physical_range(spec: ShadeSpec) -> Interval:
+    """Return every position that the hem bar can have: upper stop to the end of the cloth."""
+    top = floor(spec.travel.steps_at_drop(-spec.overrun_mm))
+    return Interval(low=top, high=spec.travel.end_steps)
+
+
+def reference_interval(spec: ShadeSpec, reference: Reference) -> Interval:
+    """Return the positions in which a reference may really be met."""
+    at, half = reference.at_mm, reference.repeatability_mm
+    return Interval(
+        low=floor(spec.travel.steps_at_drop(at - half)),
+        high=ceil(spec.travel.steps_at_drop(at + half)),
+    )
+
+
+def slip_of_path(spec: ShadeSpec, *, moves: int, distance: Steps) -> Steps:
+    """Return the half-width that `moves` starts and `distance` >= 0 steps of travel may have added."""
+    turns = distance / float(spec.travel.drive.pulses_per_turn)
+    mm = moves * spec.slip_per_move_mm + turns * spec.slip_per_turn_mm
+    return ceil(steps_for_mm(spec, mm))
+
+
+def scale_allowance(spec: ShadeSpec, *, bound: float | None) -> float:
+    """Return the relative error that a travelled distance may have.
+
+    Args:
+        spec: The shade.
+        bound: What two references at different places still allow; None before there were two.
+    """
+    if spec.drive_confirmed:
+        return spec.scale_allowance
+    return spec.unconfirmed_scale_allowance if bound is None else max(bound, spec.scale_allowance)
+
+
+def snap(spec: ShadeSpec) -> Steps:
+    """Return how far an unpowered rotor may turn before it is energised again: half an electrical cycle."""
+    return ceil(spec.travel.drive.cycle_pulses / 2)
+
+
+def nearest_cycle(spec: ShadeSpec, count: Steps) -> Steps:
+    """Return the count nearest to `count` at which a sleeping rotor stays where it is."""
+    cycle: Fraction = spec.travel.drive.cycle_pulses
+    return round(round(count / cycle) * cycle)
+
+
+def braking(spec: ShadeSpec) -> Steps:
+    """Return the steps in which a motor at top speed comes to rest."""
+    return ceil(spec.top_pps * spec.top_pps / (2 * spec.ramp_pps2))

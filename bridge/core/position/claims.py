@@ -1,0 +1,34 @@
+"""From what is known to what may be said: the claim at a count, its width, its grade."""
+
+from __future__ import annotations
+
+from math import ceil
+
+from bridge.core.position.allowance import physical_range, scale_allowance
+from bridge.core.position.estimate import Grade, Knowledge
+from bridge.core.spec import ShadeSpec
+from bridge.core.values import Interval, Steps
+
+
+def claim_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Interval:
+    """Return the positions in which the hem bar is when the board's count is `count` and it is at rest."""
+    assert known.base is not None, "a count means nothing before it is linked to a position"
+    at = known.base.shifted(count)
+    reach = max(abs(at.high - known.anchor.low), abs(at.low - known.anchor.high))
+    scale = scale_allowance(spec, bound=known.scale_bound)
+    return at.widened(ceil(scale * reach)).clipped(physical_range(spec))
+
+
+def width_mm(spec: ShadeSpec, hull: Interval) -> float:
+    """Return the width of `hull` at the hem bar."""
+    return spec.travel.mm_between(hull.low, hull.high)
+
+
+def grade_of(spec: ShadeSpec, hull: Interval) -> Grade:
+    """Return how well a position in `hull` is known."""
+    if hull.contains(physical_range(spec)):
+        return Grade.UNKNOWN
+    width = width_mm(spec, hull)
+    if width <= spec.tolerance_mm:
+        return Grade.REFERENCED
+    return Grade.RECKONED if width <= spec.doubtful_mm else Grade.DOUBTFUL

@@ -1,0 +1,207 @@
+"""What each event does to the estimate. Never narrower than what has been shown, never wider than needed.
+
+Every function takes what was known and returns what is known now; `base` carries the link to the board's
+count, `hull` the claim. A rebase says: from here on distances are counted from the present hull.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import floor
+
+from bridge.core.contract import Report
+from bridge.core.position.allowance import (
+    braking,
+    physical_range,
+    slip_of_path,
+    snap,
+)
+from bridge.core.position.claims import claim_at
+from bridge.core.position.estimate import Knowledge, Mark
+from bridge.core.position.fall import after_power_cut
+from bridge.core.spec import ShadeSpec
+from bridge.core.values import Interval, Steps
+
+
+def nothing_known(spec: ShadeSpec) -> Knowledge:
+    """Return what is known of a shade that was never heard of: its whole mechanical range."""
+    ends = physical_range(spec)
+    return Knowledge(
+        hull=ends,
+        base=None,
+        anchor=ends,
+        boot=None,
+        settled_count=None,
+        scale_bound=None,
+        slip=0,
+        moves=0,
+        mark=None,
+        drive=spec.travel.version,
+    )
+
+
+def rebased(known: Knowledge, hull: Interval, *, count: Steps | None, boot: int | None) -> Knowledge:
+    """Return knowledge that starts afresh from `hull`: the chain of counts behind it is broken."""
+    return replace(
+        known,
+        hull=hull,
+        base=None if count is None else hull.shifted(-count),
+        anchor=hull,
+        boot=boot,
+        settled_count=count,
+        mark=None,
+    )
+
+
+def slipped(spec: ShadeSpec, known: Knowledge, *, moves: int, distance: Steps) -> Knowledge:
+    """Return knowledge with the slip allowance of `moves` starts over `distance` steps added."""
+    slip = slip_of_path(spec, moves=moves, distance=distance)
+    base = None if known.base is None else known.base.widened(slip)
+    return replace(known, base=base, slip=known.slip + slip, moves=known.moves + moves)
+
+
+def departed(spec: ShadeSpec, known: Knowledge, *, to: Steps) -> Knowledge:
+    """Return knowledge while a move to count `to` may be under way: the hull of here, there and between."""
+    return replace(known, hull=known.hull.joined(claim_at(spec, known, to)))
+
+
+def departed_upward(spec: ShadeSpec, known: Knowledge) -> Knowledge:
+    """Return knowledge while a seek toward the upper limit may be under way."""
+    return replace(known, hull=Interval(low=physical_range(spec).low, high=known.hull.high))
+
+
+def departed_downward(known: Knowledge, *, at_most: Steps) -> Knowledge:
+    """Return knowledge while a seek of at most `at_most` steps toward the lower limit may be under way."""
+    return replace(known, hull=Interval(low=known.hull.low, high=known.hull.high + at_most))
+
+
+def passing(spec: ShadeSpec, known: Knowledge, *, count: Steps, to: Steps) -> Knowledge:
+    """Return knowledge after a progress report: between here and the target, or still braking behind.
+
+    The board may have turned round just now, so the way back from `count` in which it brakes stays in.
+    """
+    behind = -braking(spec) if to >= count else braking(spec)
+    here = claim_at(spec, known, count).joined(claim_at(spec, known, count + behind))
+    ahead = here.joined(claim_at(spec, known, to))
+    return replace(known, hull=_met(known.hull, ahead))
+
+
+def _met(hull: Interval, shown: Interval) -> Interval:
+    """Return what both allow; evidence wins when they don't meet, since the older hull was then wrong."""
+    low, high = max(hull.low, shown.low), min(hull.high, shown.high)
+    return Interval(low=low, high=high) if low <= high else shown
+
+
+def settled(spec: ShadeSpec, known: Knowledge, *, count: Steps) -> Knowledge:
+    """Return knowledge once the board is at rest at `count` in the boot that `base` is about."""
+    return replace(known, hull=claim_at(spec, known, count), settled_count=count)
+
+
+def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
+    """Return knowledge once the motor has lost its current off a full electrical cycle."""
+    half = snap(spec)
+    base = None if known.base is None else known.base.widened(half)
+    return replace(known, base=base, hull=known.hull.widened(half).clipped(physical_range(spec)))
+
+
+def stalled(known: Knowledge, *, count: Steps, boot: int) -> Knowledge:
+    """Return knowledge after a stall away from a reference: anywhere along the move, counted from here."""
+    return rebased(known, known.hull, count=count, boot=boot)
+
+
+def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowledge:
+    """Return knowledge while the board is out of hearing: its button may be used and its power may go.
+
+    Args:
+        spec: The shade.
+        known: What was known.
+        bounds: The counts that its local button is kept within; None when it has no such bounds.
+    """
+    hull = known.hull
+    if spec.local_button:
+        if bounds is None or known.base is None:
+            hull = hull.joined(physical_range(spec))
+        else:
+            for end in (bounds.low, bounds.high):
+                hull = hull.joined(claim_at(spec, known, end))
+    return replace(known, hull=hull.joined(after_power_cut(spec, hull)))
+
+
+def chain_holds(known: Knowledge, report: Report) -> bool:
+    """Say whether the report's count continues the counts that `base` is about."""
+    if known.base is None or known.boot is None or report.count is None:
+        return False
+    if report.boot == known.boot:
+        return True
+    if report.boot < known.boot or not report.kept:
+        return False
+    since = report.boot if report.kept_since is None else report.kept_since
+    return report.boot == known.boot + 1 or since <= known.boot
+
+
+def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: Interval | None) -> Knowledge:
+    """Return knowledge after a board came up in another boot than the one known.
+
+    A kept count says where the tube was when power went; only where the unpowered motor holds does it also
+    say where the tube is now. Otherwise what is left is the hull of where it could have been, fallen.
+    """
+    if chain_holds(known, report):
+        assert report.count is not None
+        at_cut = claim_at(spec, known, report.count)
+        now = after_power_cut(spec, at_cut)
+        if now.high - at_cut.high > snap(spec):
+            return rebased(known, now, count=report.count, boot=report.boot)
+        awake = slept(spec, known)
+        return settled(spec, replace(awake, boot=report.boot), count=report.count)
+    skipped = known.boot is None or report.boot != known.boot + 1
+    where = unheard(spec, known, None if skipped else bounds).hull
+    return rebased(known, after_power_cut(spec, where), count=report.count, boot=report.boot)
+
+
+def referenced(spec: ShadeSpec, known: Knowledge, at: Interval, *, count: Steps, boot: int) -> Knowledge:
+    """Return knowledge once a reference has pinned the hem bar to `at` while the board counted `count`."""
+    mark = Mark(at=at, count=count, moves=known.moves, slip=known.slip)
+    bound = known.scale_bound
+    if known.mark is not None and known.boot == boot:
+        bound = _tighter(bound, _scale_shown(spec, known.mark, mark))
+    return replace(
+        known,
+        hull=at,
+        base=at.shifted(-count),
+        anchor=at,
+        boot=boot,
+        settled_count=count,
+        scale_bound=bound,
+        mark=mark,
+    )
+
+
+def _scale_shown(spec: ShadeSpec, old: Mark, new: Mark) -> float | None:
+    """Return the relative error that the way between two references, a turn apart or more, still allows."""
+    counted = abs(new.count - old.count)
+    if counted < spec.travel.drive.pulses_per_turn:
+        return None
+    went = abs(new.at.middle - old.at.middle)
+    room = (new.at.width + old.at.width) / 2 + new.slip - old.slip
+    return (abs(went - counted) + room) / counted
+
+
+def _tighter(known: float | None, shown: float | None) -> float | None:
+    """Return the smaller bound of those that exist."""
+    both = [each for each in (known, shown) if each is not None]
+    return min(both, default=None)
+
+
+def redrawn(old: ShadeSpec, new: ShadeSpec, known: Knowledge) -> Knowledge:
+    """Return knowledge carried over to another geometry: what was claimed in mm is still claimed in mm."""
+    ends = physical_range(new)
+    low = floor(new.travel.steps_at_drop(old.travel.drop_at_steps(known.hull.low)))
+    high = floor(new.travel.steps_at_drop(_within(old, new, known.hull.high))) + 1
+    hull = Interval(low=low, high=high).clipped(ends)
+    fresh = rebased(known, hull, count=None, boot=None)
+    return replace(fresh, scale_bound=None, drive=new.travel.version)
+
+
+def _within(old: ShadeSpec, new: ShadeSpec, steps: Steps) -> float:
+    """Return the drop at `steps`, no longer than all the cloth that the new geometry has."""
+    return min(old.travel.drop_at_steps(steps), new.travel.drop_at_steps(new.travel.end_steps))

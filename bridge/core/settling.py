@@ -1,0 +1,270 @@
+"""One report that may be believed: what it does to the estimate, to the order in force and to the request."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bridge.core.command.orders import top_reference
+from bridge.core.command.pursue import under_way
+from bridge.core.command.requests import Fate, ended, held
+from bridge.core.contract import ADDRESSING, Do, Report, Why
+from bridge.core.outcome import Level
+from bridge.core.position import evidence
+from bridge.core.position.allowance import nearest_cycle, physical_range, reference_interval
+from bridge.core.position.claims import claim_at, grade_of, width_mm
+from bridge.core.position.estimate import Knowledge
+from bridge.core.state import Channel, Outstanding, Purpose, Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Interval, Rank, Steps
+
+# Reports come at least twice a second while a motor turns.
+REPORT_EVERY_S = 0.5
+
+
+def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after a report that is evidence."""
+    rebooted = report.boot != shade.knowledge.boot
+    shade = replace(shade, seq=max(shade.seq, report.seq))
+    if rebooted:
+        shade = _rebooted(turn, shade, report)
+    else:
+        shade = replace(shade, knowledge=_slipped_unasked(shade, report))
+    known = _after_sleep(shade, report, rebooted=rebooted)
+    known = _moving(shade, known, report) if report.moving else _resting(turn, shade, known, report)
+    shade = replace(shade, knowledge=known, channel=_conversed(turn, shade.channel, report))
+    return _concluded(turn, shade, report)
+
+
+def _conversed(turn: Turn, channel: Channel, report: Report) -> Channel:
+    asked = channel.asked_seq
+    if report.answers is not None and report.answers == asked:
+        asked = None
+    return replace(
+        channel,
+        boot=report.boot,
+        n=report.n,
+        answered=True,
+        asked_seq=asked,
+        asks=0,
+        heard_at_s=turn.now_s,
+        report=report,
+        stalls=report.stalls,
+    )
+
+
+def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after its board has come up in another boot; what was under way is over."""
+    channel, known = shade.channel, shade.knowledge
+    bounds = channel.bounds if channel.bounds_boot == known.boot else None
+    after = evidence.power_returned(shade.spec, known, report, bounds)
+    if known.boot is not None:
+        turn.note(
+            "board.power.returned",
+            Level.WARNING,
+            shade=shade.id,
+            boot=report.boot,
+            known_boot=known.boot,
+            kept=report.kept,
+            width_mm=round(width_mm(shade.spec, after.hull), 1),
+            grade=grade_of(shade.spec, after.hull).value,
+        )
+    pending = shade.outstanding
+    shade = replace(shade, knowledge=after, outstanding=None)
+    moved = pending is not None and (pending.heard or not report.kept)
+    if moved and shade.request is not None:
+        board = shade.spec.link.board
+        return ended(turn, shade, Fate.FAILED, f"board {board} lost its power on the way")
+    return shade
+
+
+def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
+    """Return knowledge with the slip of motion that no order of this bridge accounts for."""
+    known, last = shade.knowledge, shade.channel.report
+    before = known.settled_count if last is None else last.count
+    ours = shade.outstanding is not None and not _by_hand(report)
+    if last is None and shade.spec.local_button:
+        ours = False
+    if ours or known.base is None or report.count is None or before is None or before == report.count:
+        return known
+    missed = max(0, report.n - shade.channel.n - 1)
+    hidden = round(missed * REPORT_EVERY_S * shade.spec.top_pps)
+    distance = abs(report.count - before) + hidden
+    return evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
+
+
+def _after_sleep(shade: Shade, report: Report, *, rebooted: bool) -> Knowledge:
+    """Return knowledge with the snap of a rotor that went to sleep off a full electrical cycle."""
+    known, last = shade.knowledge, shade.channel.report
+    if rebooted or report.awake or report.moving or report.count is None or known.base is None:
+        return known
+    slept_before = last is not None and not last.awake and not last.moving and last.count == report.count
+    same_place = last is None and known.settled_count == report.count
+    if slept_before or same_place or nearest_cycle(shade.spec, report.count) == report.count:
+        return known
+    return evidence.slept(shade.spec, known)
+
+
+def _moving(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
+    """Return knowledge while the motor turns: between here and where it is going."""
+    if report.count is None or known.base is None:
+        return replace(known, hull=physical_range(shade.spec))
+    pending = shade.outstanding
+    ours = pending is not None and report.seq >= pending.order.seq and not _by_hand(report)
+    if ours and pending is not None and pending.order.do is Do.GO and report.to == pending.order.to:
+        assert report.to is not None
+        return evidence.passing(shade.spec, known, count=report.count, to=report.to)
+    if pending is not None and pending.purpose in (Purpose.REFERENCE, Purpose.STOP) and not _by_hand(report):
+        return known
+    here = claim_at(shade.spec, known, report.count)
+    there = physical_range(shade.spec) if report.to is None else claim_at(shade.spec, known, report.to)
+    return replace(known, hull=known.hull.joined(here).joined(there))
+
+
+def _by_hand(report: Report) -> bool:
+    return report.why in (Why.BUTTON, Why.WIND)
+
+
+def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Knowledge:
+    """Return knowledge once the motor stands still: a reference, a stall, or the count and what it means."""
+    if report.count is None:
+        return replace(known, base=None, settled_count=None, mark=None)
+    at = _reference_met(shade, report)
+    if at is not None:
+        return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
+    unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
+    if report.why is Why.STALLED or unheard_stall:
+        return evidence.stalled(known, count=report.count, boot=report.boot)
+    if known.base is None:
+        return evidence.rebased(known, known.hull, count=report.count, boot=report.boot)
+    return evidence.settled(shade.spec, known, count=report.count)
+
+
+def _reference_met(shade: Shade, report: Report) -> Interval | None:
+    pending = shade.outstanding
+    seeking = pending is not None and pending.purpose is Purpose.REFERENCE
+    if report.why is Why.UPPER_SWITCH:
+        return top_reference(shade, stalled=False)
+    if report.why is Why.LOWER_SWITCH and shade.spec.lower_switch is not None:
+        return reference_interval(shade.spec, shade.spec.lower_switch)
+    if report.why is Why.STALLED and seeking:
+        return top_reference(shade, stalled=True)
+    return None
+
+
+def _pinned(
+    turn: Turn, shade: Shade, known: Knowledge, at: Interval, *, count: Steps, boot: int
+) -> Knowledge:
+    was = None if known.base is None else claim_at(shade.spec, known, count)
+    turn.note(
+        "shade.reference.met",
+        Level.INFO,
+        shade=shade.id,
+        at_mm=round(shade.spec.travel.drop_at_steps(at.middle), 1),
+        width_mm=round(width_mm(shade.spec, at), 1),
+        off_by_steps=None if was is None else at.middle - was.middle,
+        inside_claim=None if was is None else not (at.high < was.low or was.high < at.low),
+    )
+    return evidence.referenced(shade.spec, known, at, count=count, boot=boot)
+
+
+def _concluded(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after the report has been held against the order in force and the request."""
+    if _by_hand(report):
+        return _moved_by_hand(turn, shade, report)
+    pending = shade.outstanding
+    if pending is None:
+        return shade
+    if report.why is Why.REFUSED and report.seq < pending.order.seq:
+        return _refused(turn, shade, pending, report)
+    if report.seq < pending.order.seq:
+        return shade
+    if report.moving:
+        return _started(turn, shade, pending, report)
+    return _at_rest(turn, replace(shade, outstanding=None), pending, report)
+
+
+def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after the button at its board, or its wind contact, has taken over."""
+    wind = report.why is Why.WIND
+    who = "the wind contact at its board" if wind else "the button at its board"
+    shade = ended(turn, replace(shade, outstanding=None), Fate.SUPERSEDED, f"{who} came after it")
+    reason = f"moved by {who}"
+    if not report.moving:
+        turn.note("shade.moved.locally", Level.INFO, shade=shade.id, by=who, count=report.count)
+    return replace(held(turn, shade, Rank.WIND if wind else Rank.HAND), reason=reason)
+
+
+def _started(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
+    """Return the shade while its board obeys the order in force, or is found going elsewhere."""
+    order = pending.order
+    if order.do is Do.STOP:
+        return under_way(turn, shade, pending)
+    if order.do is Do.GO and report.to != order.to:
+        return replace(shade, outstanding=None)
+    return under_way(turn, shade, pending)
+
+
+def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
+    """Return the shade after its board refused: addressed aright another time, or given up."""
+    because = report.because or "it did not say why"
+    turn.note("order.refused", Level.WARNING, shade=shade.id, seq=pending.order.seq, because=because)
+    if report.term is not None and report.term > turn.term:
+        turn.term = report.term + 1
+    shade = replace(shade, outstanding=None)
+    if because in ADDRESSING or shade.request is None:
+        return shade
+    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.link.board} refused: {because}")
+
+
+def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
+    """Return the shade once its board stands still with the order in force behind it."""
+    if pending.purpose is Purpose.SLEEP:
+        return shade
+    _note_move(turn, shade, pending, report)
+    request = shade.request
+    if request is None or pending.request != request.id:
+        return shade
+    if pending.purpose is Purpose.STOP:
+        return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
+    if pending.purpose is Purpose.REFERENCE:
+        return _sought(turn, shade, report)
+    if report.count == pending.order.to:
+        return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
+    if report.why in (Why.TOLD, Why.REFUSED):
+        return shade
+    return ended(turn, shade, Fate.FAILED, f"it ended with {report.why.value} at {_where(shade)}")
+
+
+def _sought(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after a seek: on to where it was asked to go, another try, or given up."""
+    request = shade.request
+    assert request is not None
+    if report.why in (Why.UPPER_SWITCH, Why.LOWER_SWITCH):
+        return replace(shade, request=replace(request, reference=False))
+    if report.why is Why.STALLED and shade.spec.upper_stall is not None:
+        return replace(shade, request=replace(request, reference=False))
+    if report.why is Why.TOLD:
+        return shade
+    why = f"the upper end was not found ({report.because or report.why.value}); look at the switch"
+    return ended(turn, shade, Fate.FAILED, why)
+
+
+def _where(shade: Shade) -> str:
+    spec, hull = shade.spec, shade.knowledge.hull
+    pct = spec.travel.percent_at_steps(hull.middle)
+    return f"{pct:.0f} %, known to {width_mm(spec, hull):.0f} mm"
+
+
+def _note_move(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> None:
+    request = shade.request
+    turn.note(
+        "shade.move.finished",
+        Level.INFO,
+        shade=shade.id,
+        from_steps=pending.began_steps,
+        to_steps=shade.knowledge.hull.middle,
+        took_s=round(turn.now_s - pending.sent_at_s, 1),
+        why=report.why.value,
+        cause="bridge" if request is None else request.source,
+        width_mm=round(width_mm(shade.spec, shade.knowledge.hull), 1),
+    )

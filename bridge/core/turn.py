@@ -1,0 +1,53 @@
+"""One call of `handle`: the time, the house it began with, and what it has decided so far.
+
+The only thing in core that is filled while one event is handled; it never outlives the call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from bridge.core.outcome import Field, Level, Note, SendOrder
+from bridge.core.state import House
+from bridge.core.values import Moment, ShadeId
+
+
+@dataclass(slots=True, kw_only=True)
+class Turn:
+    """What one event has led to so far."""
+
+    house: House
+    at: Moment
+    term: int
+    next_request: int
+    orders: list[SendOrder] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+
+    @property
+    def now_s(self) -> float:
+        """Monotonic seconds of the event."""
+        return self.at.mono_s
+
+    @property
+    def utc(self) -> datetime:
+        """Aware UTC of the event."""
+        return self.at.utc
+
+    @property
+    def may_order(self) -> bool:
+        """Orders can leave: the broker is there and no other bridge is in charge."""
+        return self.house.broker_up and not self.house.stood_down
+
+    def note(
+        self, name: str, level: Level, *, shade: ShadeId | None = None, text: str = "", **fields: Field
+    ) -> None:
+        """Add one line for the log."""
+        pairs = tuple(sorted(fields.items()))
+        self.notes.append(Note(name=name, level=level, shade=shade, text=text, fields=pairs))
+
+    def request_id(self) -> int:
+        """Return a number that no request of this house has had."""
+        number = self.next_request
+        self.next_request += 1
+        return number
