@@ -162,7 +162,7 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
 
 
 def _still_wanted(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade with its request kept if, by the clock on the wall, it is young enough to be obeyed."""
+    """Return the shade with its request kept if it is young enough by the wall clock to be obeyed."""
     request = shade.request
     if request is None:
         return shade
