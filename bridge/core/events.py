@@ -65,10 +65,14 @@ Want = Percent | Nudge | Press | Release
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Started:
-    """A run of the bridge begins, with the settings it was given."""
+    """A run of the bridge begins, with the settings it was given.
+
+    `memory_lost`: the journal has lost rows that had been flushed, so what it says of positions is only the past.
+    """
 
     at: Moment
     spec: HouseSpec
+    memory_lost: bool = False
     kind: Literal["started"] = "started"
 
 

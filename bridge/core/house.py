@@ -61,11 +61,19 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
 
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
-    dues = [due for shade in house.shades.values() if (due := shade_due_s(shade)) is not None]
+    dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     if house.broker_up:
-        return min(dues, default=None)
-    deadlines = [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
-    return min(deadlines, default=None)
+        dues += [due for shade in house.shades.values() if (due := shade_due_s(shade)) is not None]
+    else:
+        dues += [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
+    return min(dues, default=None)
+
+
+def _hold_due_s(house: House, shade: Shade) -> float | None:
+    """Return when a hold ends on the monotonic clock, reckoned from the last event."""
+    if shade.hold_until is None:
+        return None
+    return house.now.mono_s + (shade.hold_until - house.now.utc).total_seconds()
 
 
 def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911 - one line for each kind of event
@@ -138,7 +146,8 @@ def _started(turn: Turn, event: Started) -> House:
     """Return the house at the start of a run: what was known stands, what was heard has to be heard again."""
     turn.term += 1
     old = turn.house.shades
-    shades = {spec.id: _carried_over(turn, spec, old.get(spec.id)) for spec in event.spec.shades}
+    known = {} if event.memory_lost else old
+    shades = {spec.id: _carried_over(turn, spec, known.get(spec.id)) for spec in event.spec.shades}
     house = replace(turn.house, spec=event.spec, shades=shades, boards={}, broker_up=False, stood_down=False)
     turn.house = house
     turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))

@@ -29,7 +29,7 @@ class BoardState(StrEnum):
 
     UNHEARD = "unheard"
     ASKED = "asked"
-    ANSWERING = "answering"
+    UP = "up"
     LOST = "lost"
     OFF = "off"
 
@@ -136,7 +136,7 @@ def _board_state(house: House, shade: Shade) -> BoardState:
     if board is not None and board.link is Link.OFF:
         return BoardState.OFF
     if shade.channel.answered:
-        return BoardState.ANSWERING
+        return BoardState.UP
     return BoardState.UNHEARD if shade.channel.asked_seq is None else BoardState.ASKED
 
 

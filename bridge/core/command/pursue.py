@@ -32,7 +32,7 @@ MOVE_GRACE_S = 10.0
 
 def pursue(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after everything that is due for it now has been done."""
-    shade = _give_up(turn, shade)
+    shade = _without_spent_hold(turn, _give_up(turn, shade))
     if not turn.may_order or board_of(turn, shade).link in (Link.LOST, Link.OFF):
         return shade
     if not shade.channel.answered:
@@ -42,6 +42,12 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     if shade.request is not None:
         return _serve(turn, shade, shade.request)
     return _put_to_sleep(turn, shade)
+
+
+def _without_spent_hold(turn: Turn, shade: Shade) -> Shade:
+    if shade.hold_until is None or shade.hold_until > turn.utc:
+        return shade
+    return replace(shade, hold_until=None)
 
 
 def board_of(turn: Turn, shade: Shade) -> Board:
