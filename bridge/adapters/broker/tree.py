@@ -2,8 +2,8 @@
 
 A tree is published in this sequence: root `init`, its description, then per shade `init`, description,
 values, state, then the root's values and `ready`. Afterwards only what differs. Nothing here decides about a
-request: `read_set` says what somebody wants or why the payload is refused, `accepted` is published once the house has
-taken it, and `remnants` clears the device of a shade that the settings no longer name.
+request: `read_set` says what somebody wants or why the payload is refused, `accepted` is published once the
+house has taken it, and `remnants` clears the device of a shade that the settings no longer name.
 """
 
 from __future__ import annotations
@@ -36,7 +36,6 @@ _STATES: Mapping[BoardState, State] = {
     BoardState.UNHEARD: State.INIT,
     BoardState.ASKED: State.READY,
     BoardState.UP: State.READY,
-    BoardState.REFUSED: State.READY,
     BoardState.LOST: State.LOST,
     BoardState.OFF: State.LOST,
 }

@@ -106,7 +106,6 @@ def test_the_end_of_a_hold_is_shown_in_utc() -> None:
         (BoardState.UNHEARD, b"init"),
         (BoardState.ASKED, b"ready"),
         (BoardState.UP, b"ready"),
-        (BoardState.REFUSED, b"ready"),
         (BoardState.LOST, b"lost"),
         (BoardState.OFF, b"lost"),
     ],
