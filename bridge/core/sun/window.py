@@ -5,6 +5,7 @@ horizontal plane, square to the facade. Nothing here knows about time or place.
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -206,17 +207,16 @@ def incidence_deg(sun: SunPosition, *, surface_azimuth_deg: float, tilt_deg: flo
 
 
 def horizon_elevation_deg(horizon: Sequence[HorizonPoint], azimuth_deg: float) -> float:
-    """Return the height of the obstruction towards `azimuth_deg`, 0 without any."""
+    """Return the height of the obstruction towards `azimuth_deg` (0 to 360), 0 without any."""
     if not horizon:
         return 0.0
     first, last = horizon[0], horizon[-1]
     ring = [(last.azimuth_deg - 360.0, last.elevation_deg)]
     ring += [(point.azimuth_deg, point.elevation_deg) for point in horizon]
     ring += [(first.azimuth_deg + 360.0, first.elevation_deg)]
-    for (low, low_top), (high, high_top) in pairwise(ring):
-        if azimuth_deg <= high:
-            return low_top + (high_top - low_top) * (azimuth_deg - low) / (high - low)
-    return first.elevation_deg
+    above = bisect_left(ring, azimuth_deg, lo=1, key=lambda corner: corner[0])
+    (low, low_top), (high, high_top) = ring[above - 1], ring[above]
+    return low_top + (high_top - low_top) * (azimuth_deg - low) / (high - low)
 
 
 def angles(facade: Facade, sun: SunPosition) -> WindowAngles:
