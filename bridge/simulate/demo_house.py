@@ -31,7 +31,6 @@ class Nominal:
         wraps_left: Turns still wound at the lower limit.
         top_pps: Speed that the motor bears, in steps a second.
         ramp_pps2: Acceleration.
-        seek_pps: Speed at which the motor can stop within one step.
         slip_move_mm: A fair allowance per move.
         slip_turn_mm: A fair allowance per tube turn.
         upper_switch_mm: Drop at which the upper switch closes; negative is above the upper limit.
@@ -47,7 +46,6 @@ class Nominal:
     wraps_left: float
     top_pps: int
     ramp_pps2: int
-    seek_pps: int
     slip_move_mm: float
     slip_turn_mm: float
     upper_switch_mm: float | None
@@ -65,7 +63,6 @@ NOMINAL = {
         wraps_left=1.5,
         top_pps=3200,
         ramp_pps2=4000,
-        seek_pps=800,
         slip_move_mm=0.1,
         slip_turn_mm=0.05,
         upper_switch_mm=-4.0,
@@ -81,7 +78,6 @@ NOMINAL = {
         wraps_left=2.0,
         top_pps=2600,
         ramp_pps2=3200,
-        seek_pps=800,
         slip_move_mm=0.1,
         slip_turn_mm=0.05,
         upper_switch_mm=-3.0,
@@ -97,7 +93,6 @@ NOMINAL = {
         wraps_left=1.25,
         top_pps=3000,
         ramp_pps2=3000,
-        seek_pps=800,
         slip_move_mm=0.15,
         slip_turn_mm=0.06,
         upper_switch_mm=None,

@@ -21,7 +21,7 @@ class Fitting:
         stall: The motor board feels a stall.
         max_pps: Greatest speed that it accepts.
         max_ramp: Greatest acceleration that it accepts.
-        dead_pps: Up to this speed the motor stops at once when a switch closes.
+        dead_pps: Up to this speed a switch stops the motor at once; above it, it brakes and comes back.
         own_pps: Speed of its local button before any order.
         own_ramp: The same for its acceleration.
         progress_s: Seconds between two reports while moving.

@@ -60,7 +60,7 @@ class Motor:
 
     def wake_up(self, *, boot: int) -> None:
         """Begin a boot: RAM is blank, the flash says what it says."""
-        self.boot, self.n, self.seq = boot, 0, 0
+        self.boot, self.n, self.seq, self.stalls = boot, 0, 0, 0
         self.motion: Motion | None = None
         self.to: int | None = None
         self.bounds: tuple[int, int] | None = None
@@ -159,15 +159,17 @@ class Motor:
         return sign * high, found
 
     def _trip(self, motion: Motion, why: Why, at_s: float) -> None:
+        """Stop for a sense: at once where the motor can, else brake and come back to where it tripped."""
+        assert self.count is not None
         speed = motion.leg.speed(at_s)
-        motion.after, motion.then = None, Then.STAY
+        if why is Why.STALLED and motion.why is not Why.NOT_FOUND:
+            self.stalls += 1
+        motion.why, motion.then, motion.held, self.to = why, Then.STAY, False, self.count
         if why is Why.STALLED or speed <= self.fitting.dead_pps:
-            motion.why = why
             self._end(motion)
             return
-        assert self.count is not None
         motion.leg = brake(now_s=at_s, origin=self.count, sign=motion.leg.sign, speed=speed, ramp=motion.ramp)
-        motion.why = Why.STOPPED
+        motion.after = self.count
         self.say(why)
 
     def _leg_done(self, motion: Motion) -> None:
@@ -290,6 +292,7 @@ class Motor:
             "pulses_per_turn": None if ratio is None else [ratio.numerator, ratio.denominator],
             "term": self.term,
             "kept_since": self.kept_since,
+            "stalls": self.stalls,
         }
         if because is not None:
             report["because"] = because

@@ -1,3 +1,4 @@
+from itertools import pairwise
 from math import sqrt
 from random import Random
 
@@ -5,8 +6,8 @@ import pytest
 
 from bridge.simulate.motion import brake, reachable, run
 
-# Constant-acceleration kinematics, S = (v^2 - v0^2) / (2 a): Eiderman, Real time stepper motor linear ramping,
-# eqs 1-6; durations from numeric integration of ds/v (the project's outside check values, move_profile-01 to -03).
+# Constant-acceleration kinematics, S = (v^2 - v0^2) / (2 a): Eiderman, Real time stepper motor linear
+# ramping, eqs 1-6; durations from numeric integration of ds/v.
 PROFILES = [(10000, 800, 400, 14.5), (500, 800, 400, 2.236067977), (53890, 3000, 2000, 19.46333333)]
 
 
@@ -26,7 +27,7 @@ def test_steps_come_one_by_one_and_never_turn_back() -> None:
     counts = [leg.count(i * leg.end_s / 20000) for i in range(20001)]
     assert counts[0] == 0
     assert counts[-1] == -400
-    assert {a - b for a, b in zip(counts, counts[1:], strict=False)} == {0, 1}
+    assert {a - b for a, b in pairwise(counts)} == {0, 1}
 
 
 def test_a_step_is_out_at_its_time_and_not_before() -> None:
@@ -42,7 +43,7 @@ def test_speed_never_passes_the_top_and_changes_by_the_ramp() -> None:
     speeds = [leg.speed(i / 100) for i in range(int(leg.end_s * 100))]
     assert speeds[0] == 300
     assert max(speeds) == 1000
-    assert max(abs(a - b) for a, b in zip(speeds, speeds[1:], strict=False)) <= 5 + 1e-9
+    assert max(abs(a - b) for a, b in pairwise(speeds)) <= 5 + 1e-9
 
 
 def test_a_lower_top_is_reached_on_the_ramp() -> None:

@@ -4,8 +4,7 @@ import pytest
 
 from bridge.simulate.spiral import turns_for, wound_mm
 
-# Exact quadrature of the spiral from the tube's surface, made once with scipy from the definition alone
-# (the project's set of outside check values, entries roll_length-01 to -07).
+# Exact quadrature of the spiral from the tube's surface, made once with scipy from the definition alone.
 SPIRALS = [
     (25, 0.4, 10, 911.0707068),
     (32, 0.5, 12.5, 1502.087108),
