@@ -1,0 +1,50 @@
+"""`hembar run`: the daemon, until a signal ends it."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bridge.core.errors import ConfigError
+
+if TYPE_CHECKING:
+    from argparse import _SubParsersAction
+
+EXAMPLE = "example:\n  hembar run /etc/hembar/hembar.toml --state /var/lib/hembar"
+
+
+def add_command(subparsers: _SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `run` to the command tree."""
+    parser = subparsers.add_parser(
+        "run",
+        help="the service itself",
+        description="Serve the house in the settings file until SIGTERM or SIGINT.",
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("file", type=Path, metavar="FILE", help="the settings, such as config/hembar.toml")
+    parser.add_argument("--state", type=Path, metavar="DIR", help="where the journal is kept")
+    parser.add_argument("--verbose", action="store_true", help="log every message")
+    parser.add_argument("--log-json", action="store_true", help="log one JSON object a line")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the daemon; exit 0 after a clean stop."""
+    from bridge.settings.load import load  # noqa: PLC0415  heavy, and only this command wants it
+    from bridge.shell import logs  # noqa: PLC0415
+    from bridge.shell.daemon import serve  # noqa: PLC0415
+
+    settings = load(args.file)
+    state = args.state or settings.state_dir
+    if state is None:
+        raise ConfigError(
+            where=str(args.file),
+            problem="it does not say where the journal is kept, and --state was not given",
+            remedy='add `state_dir = "/var/lib/hembar"` to the file, or give --state DIR',
+        )
+    log = logs.begin(verbose=args.verbose, as_json=args.log_json)
+    asyncio.run(serve(settings, state, log))
+    return 0

@@ -1,0 +1,313 @@
+"""`hembar run`: one task group in which the broker is heard, time passes and the house decides.
+
+The deciding loop takes one message or one tick at a time and pings the watchdog itself, so a loop that no
+longer decides is restarted. READY is told once the journal is recovered, whether or not the broker answers.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import random
+import signal
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from structlog.typing import FilteringBoundLogger
+
+from bridge import __version__
+from bridge.adapters.broker.homie import State
+from bridge.adapters.broker.messages import Incoming, Publication, Subscription
+from bridge.adapters.broker.queues import Dropped, Inbox
+from bridge.adapters.broker.session import Address, Hooks, Session
+from bridge.adapters.broker.tree import Confirming, Refused, Tree
+from bridge.adapters.journal.store import FileJournal
+from bridge.adapters.links import contract
+from bridge.adapters.notify import ServiceManager
+from bridge.core.backoff import backoff
+from bridge.core.errors import ConfigError, LinkError
+from bridge.core.events import Asked, BrokerLost, BrokerReached, ClaimHeard, Confirmed, Event, Started, Ticked
+from bridge.core.house import due_s, handle
+from bridge.core.outcome import Level, Note
+from bridge.core.values import Rank
+from bridge.settings.plain import BrokerSettings, Settings
+from bridge.shell import logs
+from bridge.shell.clock import now
+from bridge.shell.deciding import Deciding
+from bridge.shell.faces import Faces
+
+JOURNAL = "journal.db"
+LONGEST_WAIT_S = 10.0
+# After a tick that found nothing to do (a wall clock set back) the next comes no sooner.
+IDLE_TICK_S = 0.5
+# While messages wait, a tick that is due comes no sooner than this after the last.
+TICK_APART_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class SessionUp:
+    """The session stands."""
+
+    protocol: str
+
+
+@dataclass(frozen=True, slots=True)
+class SessionDown:
+    """The session is gone."""
+
+
+Word = SessionUp | SessionDown
+
+
+class Daemon:
+    """One run of the bridge.
+
+    Args:
+        settings: As the owner wrote them.
+        state_dir: Where the journal is kept.
+        log: The logger.
+        manager: The service manager.
+        on_ready: Called once the journal is recovered.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        state_dir: Path,
+        log: FilteringBoundLogger,
+        manager: ServiceManager,
+        *,
+        on_ready: Callable[[], None] = lambda: None,
+    ) -> None:
+        self._settings, self._log, self._manager, self._on_ready = settings, log, manager, on_ready
+        broker = settings.broker
+        shades = tuple((shade.id, shade.name) for shade in settings.house.shades)
+        self._tree = Tree(
+            shades=shades,
+            root=broker.root_device,
+            name=settings.site.name,
+            version=__version__,
+            domain=broker.tree_root,
+        )
+        self._faces = Faces(
+            self._tree,
+            boards_root=broker.boards_root,
+            bridge=f"{broker.client_id}-{random.getrandbits(32):08x}",
+            send=self._send,
+        )
+        self._journal = FileJournal(state_dir / JOURNAL, handle)
+        self._deciding = Deciding(self._journal, self._faces, log)
+        self._inbox = Inbox()
+        self._words: list[Word] = []
+        self._some = asyncio.Event()
+        self._ticked_s = 0.0
+        self._session = self._make_session(broker)
+
+    async def run(self) -> None:
+        """Serve until cancelled; SIGTERM and SIGINT cancel."""
+        await self._recover()
+        serving = asyncio.current_task()
+        assert serving is not None
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, serving.cancel)
+        self._manager.tell("READY=1", f"STATUS=serving {len(self._settings.house.shades)} shades")
+        self._on_ready()
+        try:
+            async with asyncio.TaskGroup() as tasks:
+                tasks.create_task(self._session.run())
+                tasks.create_task(self._decide())
+        except asyncio.CancelledError:
+            self._log.info("house.run.stopped")
+        finally:
+            self._manager.tell("STOPPING=1")
+            await self._deciding.close()
+
+    async def _recover(self) -> None:
+        """Take up the house where the journal leaves it, and begin this run in it."""
+        recovered = await self._deciding.on_disk(self._journal.recover)
+        for damage in recovered.damage:
+            self._log.error("journal.damage.found", text=damage, lost=recovered.lost)
+        for difference in recovered.differences:
+            self._log.error("journal.replay.differed", difference=str(difference))
+        self._deciding.house = recovered.house
+        doubt = recovered.lost or bool(recovered.differences)
+        await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
+
+    def _make_session(self, broker: BrokerSettings) -> Session:
+        heard = [Subscription(topic=topic) for topic in contract.subscriptions(broker.boards_root)]
+        claim = Subscription(topic=self._faces.claim_topic)
+        return Session(
+            address_of(broker),
+            subscriptions=[*heard, claim, *self._tree.subscriptions()],
+            greeting=self._tree.state(State.INIT),
+            will=self._tree.state(State.LOST),
+            farewell=self._tree.state(State.DISCONNECTED),
+            hooks=Hooks(
+                on_up=lambda protocol: self._say(SessionUp(protocol)),
+                on_down=lambda: self._say(SessionDown()),
+                on_message=self._arrived,
+                on_dropped=self._dropped,
+                on_trouble=self._trouble,
+            ),
+            delays=partial(backoff, random.random),
+        )
+
+    def _send(self, publication: Publication, lifetime_s: float | None) -> None:
+        self._session.publish(publication, lifetime_s=lifetime_s)
+
+    def _say(self, word: Word) -> None:
+        self._words.append(word)
+        self._some.set()
+
+    def _arrived(self, message: Incoming) -> None:
+        shed = self._inbox.put(message)
+        if shed is not None:
+            self._log.warning("broker.message.shed", topic=shed.topic)
+        self._some.set()
+
+    def _dropped(self, dropped: Dropped) -> None:
+        self._log.warning("broker.message.dropped", topic=dropped.publication.topic, reason=dropped.reason)
+
+    def _trouble(self, error: LinkError, delay_s: float) -> None:
+        self._log.warning(
+            "broker.session.lost", problem=error.problem, where=error.where, again_s=round(delay_s, 1)
+        )
+
+    async def _decide(self) -> None:
+        idle = False
+        while True:
+            self._ping()
+            wait_s = self._wait_s(idle=idle)
+            if not self._words and not len(self._inbox) and wait_s > 0:
+                self._some.clear()
+                try:
+                    async with asyncio.timeout(wait_s):
+                        await self._some.wait()
+                except TimeoutError:
+                    pass
+            idle = not await self._one_thing()
+
+    async def _one_thing(self) -> bool:
+        """Take the next word, tick or message; say whether it changed anything."""
+        if self._words:
+            return await self._spoken(self._words.pop(0))
+        if self._tick_due():
+            self._ticked_s = now().mono_s
+            return await self._deciding.take(Ticked(at=now()))
+        if not len(self._inbox):
+            return True
+        event = self._event_of(await self._inbox.get())
+        return event is None or await self._deciding.take(event)
+
+    def _tick_due(self) -> bool:
+        """Say whether something is due; between two ticks messages get their turn."""
+        house = self._deciding.house
+        due = None if house is None else due_s(house)
+        at_s = now().mono_s
+        if due is None or due > at_s:
+            return False
+        return not len(self._inbox) or at_s - self._ticked_s >= TICK_APART_S
+
+    def _wait_s(self, *, idle: bool) -> float:
+        house = self._deciding.house
+        longest = LONGEST_WAIT_S
+        if self._manager.watchdog_s is not None:
+            longest = min(longest, self._manager.watchdog_s / 3)
+        due = None if house is None else due_s(house)
+        if due is None:
+            return longest
+        return min(max(due - now().mono_s, IDLE_TICK_S if idle else 0.0), longest)
+
+    async def _spoken(self, word: Word) -> bool:
+        if isinstance(word, SessionDown):
+            self._faces.close()
+            return await self._deciding.take(BrokerLost(at=now()))
+        self._log.info("broker.session.up", protocol=word.protocol)
+        await self._deciding.take(BrokerReached(at=now()))
+        assert self._deciding.house is not None
+        self._faces.open(self._deciding.house)
+        return True
+
+    def _event_of(self, message: Incoming) -> Event | None:
+        """Return what a message means; what can't be read is logged and has no effect."""
+        if message.topic == self._faces.claim_topic:
+            term = self._faces.other_claim(message)
+            return None if term is None else ClaimHeard(at=now(), term=term, retained=message.retained)
+        wanted = self._tree.read_set(message)
+        if isinstance(wanted, Refused):
+            self._refuse(wanted, message)
+            return None
+        if isinstance(wanted, Confirming):
+            return Confirmed(at=now(), shade=wanted.shade, place=wanted.place)
+        if wanted is not None:
+            return Asked(
+                at=now(), shade=wanted.shade, want=wanted.want, rank=Rank.HAND, source="the device tree"
+            )
+        for gone in self._tree.remnants(message):
+            self._send(gone, None)
+        return self._from_board(message)
+
+    def _refuse(self, refused: Refused, message: Incoming) -> None:
+        self._log.warning(
+            "request.refused",
+            topic=refused.topic,
+            reason=refused.reason,
+            payload=logs.shown(message.payload),
+            retained=message.retained,
+        )
+        if refused.shade is not None:
+            text = f"refused: {refused.reason}"
+            self._faces.log(Note(name="request.refused", level=Level.WARNING, shade=refused.shade, text=text))
+
+    def _from_board(self, message: Incoming) -> Event | None:
+        root = self._settings.broker.boards_root
+        try:
+            return contract.decode(root, message.topic, message.payload, retained=message.retained, at=now())
+        except LinkError as error:
+            self._log.warning(
+                "board.message.refused",
+                topic=message.topic,
+                problem=error.problem,
+                payload=logs.shown(message.payload),
+            )
+            return None
+
+    def _ping(self) -> None:
+        if self._manager.watchdog_s is not None:
+            self._manager.tell("WATCHDOG=1")
+
+
+def address_of(broker: BrokerSettings) -> Address:
+    """Return how to reach the broker, the password read from its file.
+
+    Raises:
+        ConfigError: the password file can't be read.
+    """
+    password = None
+    if broker.password_file is not None:
+        try:
+            password = broker.password_file.read_text(encoding="utf-8").split("\n")[0]
+        except (OSError, UnicodeDecodeError) as error:
+            raise ConfigError(
+                where=f"[broker] password_file = {str(broker.password_file)!r}",
+                problem=f"it can't be read: {error}",
+                remedy="correct the path or its permissions",
+            ) from error
+    return Address(
+        host=broker.host,
+        port=broker.port,
+        client_id=broker.client_id,
+        username=broker.username,
+        password=password,
+        tls=broker.tls,
+        ca_file=None if broker.ca_file is None else str(broker.ca_file),
+    )
+
+
+async def serve(settings: Settings, state_dir: Path, log: FilteringBoundLogger) -> None:
+    """Run the bridge in this process until a signal ends it."""
+    manager = ServiceManager(os.environ, pid=os.getpid())
+    await Daemon(settings, state_dir, log, manager).run()
