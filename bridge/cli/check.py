@@ -25,8 +25,10 @@ def add_command(
     parser = subparsers.add_parser(
         "check",
         help="say what a settings file means, or everything that is wrong with it",
-        description="Reads a settings file; no shade moves. Exit 0, or 78 with every fault on standard error.",
-        epilog="example: hembar check /etc/hembar/hembar.toml",
+        description="Reads a settings file; no shade moves. Exit 0, or 78 and every fault on standard error.",
+        epilog="Example:\n  hembar check /etc/hembar/hembar.toml",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
     )
     parser.add_argument("file", metavar="FILE", help="the settings, a TOML file")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
@@ -108,8 +110,8 @@ def _shade_lines(meaning: ShadeMeaning) -> list[str]:
         (
             "wrap margin",
             (
-                f"{meaning.spare_turns:.4g} of the wraps left, {meaning.spare_mm:.0f} mm below the lower limit; "
-                "no order goes deeper, or the cloth could wind up again the wrong way"
+                f"half a turn of cloth always stays: nothing is ordered deeper than "
+                f"{meaning.spare_mm:.0f} mm below the lower limit"
             ),
         ),
         ("a full move", f"adds {meaning.full_move_width_mm:.1f} mm to what is uncertain"),

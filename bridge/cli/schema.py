@@ -15,7 +15,9 @@ def add_command(
         help="print the JSON Schema of the settings file, for editors",
         description="Prints the JSON Schema (draft 2020-12) of the settings file, units included. "
         "`hembar check` finds more than a schema can say.",
-        epilog="example: hembar schema > hembar.schema.json",
+        epilog="Example:\n  hembar schema > hembar.schema.json",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
     )
     parser.set_defaults(run=run)
 

@@ -25,15 +25,17 @@ class ConfigFaults(ConfigError):  # noqa: N818 - it is many, and says so
     def __init__(self, *, origin: str, faults: Sequence[ConfigError]) -> None:
         assert faults, "a file without faults is not refused"
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-        super().__init__(where=origin, problem=count, remedy="mend every one listed and check again")
+        lines = [str(fault) for fault in faults[:LISTED_MAX]]
+        if len(faults) > LISTED_MAX:
+            lines.append(f"{origin}: {len(faults) - LISTED_MAX} further faults; mend these first")
+        problem = "\n".join([count, *lines])
+        super().__init__(where=origin, problem=problem, remedy="mend every one listed and check again")
         self.faults = tuple(faults)
+        self._lines = lines
 
     def __str__(self) -> str:
         """List each fault on a line of its own."""
-        lines = [str(fault) for fault in self.faults[:LISTED_MAX]]
-        if len(self.faults) > LISTED_MAX:
-            lines.append(f"{self.where}: {len(self.faults) - LISTED_MAX} further faults; mend these first")
-        return "\n".join(lines)
+        return "\n".join(self._lines)
 
 
 class RefusedValueError(ValueError):
@@ -115,7 +117,9 @@ def number(value: float) -> str:
     return f"{value:.6g}"
 
 
-def _shown_list(values: list[object]) -> str:
-    if len(values) > 6 or any(isinstance(value, dict | list) for value in values):
+def _shown_list(values: list[object], depth: int = 2) -> str:
+    if len(values) > 6 or depth == 0:
         return "an array"
-    return f"[{', '.join(shown(value) for value in values)}]"
+    parts = [_shown_list(value, depth - 1) if isinstance(value, list) else shown(value) for value in values]
+    text = f"[{', '.join(parts)}]"
+    return text if len(text) <= SHOWN_MAX else "an array"

@@ -98,9 +98,9 @@ def house_cautions(settings: Settings) -> tuple[str, ...]:
     found = []
     near = broker.host in {"localhost", "::1"} or broker.host.startswith("127.")
     if not broker.tls and not near:
-        secret = "the password and every request" if broker.username else "every request"
+        secret = "the password and every request cross" if broker.username else "every request crosses"
         found.append(
-            f"{secret} cross the network to {broker.host} unencrypted, and whoever listens there can "
+            f"{secret} the network to {broker.host} unencrypted, and whoever listens there can "
             "move the shades: use tls = true and a broker that asks for passwords"
         )
     for key, path in (("password_file", broker.password_file), ("ca_file", broker.ca_file)):

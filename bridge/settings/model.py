@@ -320,15 +320,15 @@ class ReferencesTable(Table):
     )
 
 
-class ShadeTable(NamesPart, RollPart):
+class ShadeTable(RollPart, NamesPart):
     """One shade."""
 
     drive: DriveTable = Field(description="Motor, driver and gear.")
     link: LinkTable = Field(description="How the bridge talks to the shade's channel.")
     unpowered: UnpoweredTable = Field(description="What the cloth does without motor current.")
-    trust: TrustTable = Field(default=TrustTable(), description="How far positions are trusted.")
+    trust: TrustTable = Field(default_factory=TrustTable, description="How far positions are trusted.")
     references: ReferencesTable = Field(
-        default=ReferencesTable(), description="Events that pin the position."
+        default_factory=ReferencesTable, description="Events that pin the position."
     )
 
 
@@ -337,9 +337,11 @@ class SettingsFile(Table):
 
     site: SiteTable = Field(description="Where the house stands.")
     broker: BrokerTable = Field(description="How to reach the MQTT broker.")
-    boards: BoardsTable = Field(default=BoardsTable(), description="How the bridge speaks with the boards.")
-    tree: TreeTable = Field(default=TreeTable(), description="The device tree that dashboards read.")
-    service: ServiceTable = Field(default=ServiceTable(), description="The service on this machine.")
+    boards: BoardsTable = Field(
+        default_factory=BoardsTable, description="How the bridge speaks with the boards."
+    )
+    tree: TreeTable = Field(default_factory=TreeTable, description="The device tree that dashboards read.")
+    service: ServiceTable = Field(default_factory=ServiceTable, description="The service on this machine.")
     shades: dict[str, ShadeTable] = Field(
         min_length=1,
         description="One table per shade, [shades.<id>]; ids have a-z, 0-9 and inner hyphens.",

@@ -1,0 +1,117 @@
+import argparse
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from bridge.cli import check, schema
+from bridge.settings.schema import settings_schema
+
+EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"
+BROKEN = """
+[site]
+name = "Gull House"
+latitude_deg = 138.5
+longitude_deg = -28.5
+timezone = "Atlantic/Azores"
+[brocker]
+"""
+
+
+def run(*arguments: str) -> int:
+    parser = argparse.ArgumentParser(prog="hembar")
+    subparsers = parser.add_subparsers()
+    check.add_command(subparsers)
+    schema.add_command(subparsers)
+    args = parser.parse_args(arguments)
+    code = args.run(args)
+    assert isinstance(code, int)
+    return code
+
+
+@pytest.fixture
+def broken(tmp_path: Path) -> str:
+    path = tmp_path / "broken.toml"
+    path.write_text(BROKEN, encoding="utf-8")
+    return str(path)
+
+
+def test_the_example_is_told_shade_by_shade(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("check", str(EXAMPLE)) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    for line in (
+        f"Gull House: 3 shades; no fault found in {EXAMPLE}",
+        "  turns           12.521 between the limits",
+        "  steps a turn    45600/11 = 4145.4545",
+        "  full travel     51904 steps in 17.0 s; hem bar up to 126 mm/s, motor 240 rpm",
+        "  one percent     18 mm of drop",
+        "  cloth build-up  turns taken as proportional to drop would hang the hem bar up to 61.6 mm too low",
+        "  unpowered       the motor holds the cloth everywhere",
+        "Hobby control software: not a safety device, not certified.",
+        "Local codes, the landlord's rules and licensed electricians prevail.",
+    ):
+        assert line in out.splitlines()
+
+
+def test_no_line_is_wider_than_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    run("check", str(EXAMPLE))
+    lines = capsys.readouterr().out.splitlines()[1:]  # the first names the file
+    assert max(map(len, lines)) <= 100
+
+
+def test_json_has_the_same_figures(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("check", str(EXAMPLE), "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    study = told["shades"][0]
+    assert (told["house"], study["id"], study["pulses_per_turn"]) == ("Gull House", "study", "45600/11")
+    # Tube 38, cloth 0.5, drop 1800, 1.5 wraps left: the root of M^2/2 + 39.5*M = 1800/pi.
+    assert study["total_turns"] == pytest.approx(12.5208188, abs=1e-6)
+    assert study["full_travel_steps"] == 51904
+    assert [shade["mounting"] for shade in told["shades"]] == ["interior", "interior", "exterior"]
+    assert any("outside" in caution for caution in told["shades"][2]["cautions"])
+
+
+def test_all_faults_go_to_standard_error_and_the_exit_code_is_78(
+    capsys: pytest.CaptureFixture[str], broken: str
+) -> None:
+    assert run("check", broken) == 78
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert [line.split("; ")[0] for line in err.splitlines()] == [
+        f"{broken}: brocker is not a known key",
+        f"{broken} [site]: latitude_deg = 138.5: it must be at most 90",
+        f"{broken} [shades]: no shade is described",
+    ]
+
+
+def test_faults_are_told_to_programs_too(capsys: pytest.CaptureFixture[str], broken: str) -> None:
+    assert run("check", broken, "--json") == 78
+    out, err = capsys.readouterr()
+    told = json.loads(out)
+    assert told["file"] == broken
+    assert len(told["faults"]) == len(err.splitlines()) == 3
+    assert told["faults"][0] == {
+        "where": broken,
+        "problem": "brocker is not a known key",
+        "remedy": "did you mean broker?",
+    }
+
+
+def test_a_missing_file_is_a_fault_like_any_other(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("check", "nowhere.toml") == 78
+    assert capsys.readouterr().err == (
+        "nowhere.toml: there is no such file; check the path, or start from config/hembar.toml\n"
+    )
+
+
+def test_schema_prints_the_schema(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("schema") == 0
+    assert json.loads(capsys.readouterr().out) == settings_schema()
+
+
+def test_naming_the_commands_loads_no_pydantic() -> None:
+    code = "import sys, bridge.cli.check, bridge.cli.schema; sys.exit('pydantic' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
