@@ -1,0 +1,1 @@
+"""Commands: arguments in, exit code out; no decisions."""

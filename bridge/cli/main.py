@@ -1,0 +1,83 @@
+"""The `hembar` command: picks the subcommand named, imports only that, and turns errors into exit codes.
+
+Exit codes: 0 done, 1 refused by the house, 2 usage or an impossible argument, 69 no broker,
+78 bad config. A new subcommand is a module of this package with `add_command(subparsers)` and a
+line in `COMMANDS`.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from bridge.cli.parser import Parser
+from bridge.core.errors import BridgeError, ConfigError, LinkError, RequestError
+
+# name, one-line help, module that has add_command(subparsers)
+COMMANDS = (
+    ("run", "the service itself: serve the house in a settings file", "bridge.cli.run"),
+    ("calc", "the builder's calculators", "bridge.cli.calc"),
+    ("check", "say what a settings file means, or everything that is wrong with it", "bridge.cli.check"),
+    ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
+)
+
+EXIT_CODES = ((RequestError, 2), (LinkError, 69), (ConfigError, 78))
+# As a shell reports an end by SIGINT or SIGPIPE.
+INTERRUPTED, READER_GONE = 130, 141
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(words)
+    except BridgeError as error:
+        print(f"{error.where}: {error.problem}\n  {error.remedy}", file=sys.stderr)
+        return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), 1)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output has left; the interpreter would complain while flushing at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return READER_GONE
+
+
+def _run(words: list[str]) -> int:
+    parser = _parser()
+    try:
+        args = parser.parse_args(words)
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 0
+    if args.version:
+        from importlib.metadata import version  # noqa: PLC0415  slow, and rarely asked for
+
+        print(f"hembar {version('hembar')}")
+        return 0
+    if args.command is None:
+        parser.print_help(sys.stderr)
+        return 2
+    code: int = args.run(args)
+    sys.stdout.flush()
+    return code
+
+
+def _parser() -> Parser:
+    """Return the command tree, of which only the branch that is named gets imported."""
+    parser = Parser(
+        prog="hembar",
+        description="Moves motorised roller shades in percent open and says where they are.",
+        epilog="Hobby control software: not a safety device, not certified. Shades can move unattended.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and exit")
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND")
+
+    def build(named: str | None) -> None:
+        for name, help_line, module in COMMANDS:
+            if name == named:
+                import_module(module).add_command(subparsers)
+            else:
+                subparsers.add_parser(name, help=help_line)
+
+    parser.build = build
+    return parser
