@@ -32,6 +32,7 @@ _PAGE_BYTES = 4096
 _WAL_HEADER_BYTES = 32
 _FRAME_HEADER_BYTES = 24
 _WAL_LIMIT_BYTES = 4 << 20
+_LARGEST_BYTES = 64 << 20  # a garbled length must not ask for all memory
 _PATIENCE_S = 1.0  # only a stranger can lock our file; an order waits meanwhile
 
 
@@ -88,12 +89,10 @@ def connect(path: Path) -> sqlite3.Connection:
     connection = sqlite3.connect(
         uri, uri=True, isolation_level=None, check_same_thread=False, timeout=_PATIENCE_S
     )
-    try:
+    with _closed_on_fault(connection):
+        connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LARGEST_BYTES)
         _check_kind(connection, path)
         _tune(connection)
-    except BaseException:
-        connection.close()
-        raise
     return connection
 
 
@@ -108,11 +107,9 @@ def connect_reading(path: Path) -> sqlite3.Connection:
     settled = not beside(path, "-wal").exists() and not beside(path, "-shm").exists()
     mode = "mode=ro&immutable=1" if settled else "mode=ro"
     connection = sqlite3.connect(f"{path.absolute().as_uri()}?{mode}", uri=True, isolation_level=None)
-    try:
+    with _closed_on_fault(connection):
+        connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LARGEST_BYTES)
         _check_kind(connection, path)
-    except BaseException:
-        connection.close()
-        raise
     return connection
 
 
@@ -172,6 +169,18 @@ def torn_pages(path: Path, connection: sqlite3.Connection) -> int:
     step = _FRAME_HEADER_BYTES + _PAGE_BYTES
     starts = range(_WAL_HEADER_BYTES + max(sound, 0) * step, len(data), step)
     return sum(1 for start in starts if data[start + 8 : start + 16] == salts)
+
+
+@contextmanager
+def _closed_on_fault(connection: sqlite3.Connection) -> Iterator[None]:
+    try:
+        yield
+    except UnicodeDecodeError as error:  # SQLite's message quotes the garbled schema
+        connection.close()
+        raise sqlite3.DatabaseError("its list of tables is garbled") from error
+    except BaseException:
+        connection.close()
+        raise
 
 
 def _check_kind(connection: sqlite3.Connection, path: Path) -> None:

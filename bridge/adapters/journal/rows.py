@@ -38,7 +38,16 @@ PRAGMA user_version = {FORMAT};
 _OPEN_END = "; what came after is not known"
 
 # Reading meets these when bytes of the file are wrong; anything else is the machine's trouble.
-DAMAGED = frozenset({sqlite3.SQLITE_ERROR, sqlite3.SQLITE_IOERR_READ, sqlite3.SQLITE_IOERR_SHORT_READ})
+_DAMAGED = frozenset(
+    {
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_ERROR,  # a table is gone
+        sqlite3.SQLITE_IOERR_READ,
+        sqlite3.SQLITE_IOERR_SHORT_READ,
+        sqlite3.SQLITE_NOTADB,
+        sqlite3.SQLITE_TOOBIG,
+    }
+)
 _EVENTS = "SELECT id, utc, event, decisions, seal FROM event ORDER BY id"
 _SNAPSHOTS = "SELECT through, utc, house, last, seal FROM snapshot ORDER BY through"
 
@@ -154,14 +163,14 @@ def _fetch(connection: sqlite3.Connection, sql: str) -> tuple[list[tuple[Any, ..
     rows: list[tuple[Any, ...]] = []
     try:
         rows.extend(connection.execute(sql))
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # a message may quote garbled names
         if not is_damage(error):
             raise
         return rows, f"reading stopped after {len(rows)} rows: {error}"
     return rows, ""
 
 
-def is_damage(error: sqlite3.Error) -> bool:
+def is_damage(error: Exception) -> bool:
     """Say whether the file's own bytes are wrong, a table that is gone included."""
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)
-    return code in DAMAGED or code & 0xFF in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+    return code in _DAMAGED or code & 0xFF == sqlite3.SQLITE_CORRUPT

@@ -1,0 +1,72 @@
+"""Reading a journal without owning it, also while a bridge writes to it.
+
+One short read transaction; nothing in the file is changed and no lock is held afterwards.
+"""
+
+from __future__ import annotations
+
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from bridge.adapters.journal import codec, files
+from bridge.adapters.journal.replay import shades_of
+from bridge.adapters.journal.rows import Content, read
+from bridge.core.errors import LinkError
+from bridge.core.events import Event
+from bridge.core.outcome import Decisions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One event and what it led to."""
+
+    row: int
+    event: Event
+    decisions: Decisions
+
+
+def read_content(path: Path) -> Content:
+    """Return all that the journal holds.
+
+    Raises:
+        LinkError: there is no such file, or it can't be read.
+        ConfigError: another program's file, or a newer format.
+    """
+    if not path.is_file():
+        raise LinkError(
+            where=f"journal {path}",
+            problem="there is no such file",
+            remedy="name the journal that the settings name",
+        )
+    with files.trouble_told(path, "reading"), closing(files.connect_reading(path)) as connection:
+        connection.execute("BEGIN")
+        return read(connection, thorough=False)
+
+
+def history(path: Path, *, limit: int, shade: str | None = None) -> list[Entry]:
+    """Return the newest `limit` events, oldest first; only those about `shade` when one is named.
+
+    Raises:
+        LinkError: the file can't be read, or a row is not of this version.
+        ConfigError: another program's file, or a newer format.
+    """
+    found: list[Entry] = []
+    for row in reversed(read_content(path).rows):
+        try:
+            entry = Entry(
+                row=row.id,
+                event=codec.decode_event(row.event),
+                decisions=codec.decode_decisions(row.decisions),
+            )
+        except ValueError as error:
+            raise LinkError(
+                where=f"journal {path}, event {row.id}",
+                problem=str(error),
+                remedy="run `hembar replay` to see what is sound",
+            ) from error
+        if shade is None or shade in shades_of(entry.event, entry.decisions):
+            found.append(entry)
+        if len(found) == limit:
+            break
+    return found[::-1]
