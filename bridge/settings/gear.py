@@ -40,16 +40,16 @@ def read_gear(value: object) -> Fraction:
 
 
 def simplest_fraction(value: Decimal) -> Fraction:
-    """Return the fraction of the smallest denominator that rounds to a decimal as written."""
+    """Return the fraction of the smallest denominator, up to 1000, that rounds to a decimal as written."""
     exact = Fraction(value)
     exponent = value.as_tuple().exponent
     assert isinstance(exponent, int), "finite"
     half_unit = Fraction(10) ** exponent / 2
-    for denominator in range(1, 1000):
+    for denominator in range(1, 1001):
         candidate = Fraction(round(exact * denominator), denominator)
         if abs(candidate - exact) <= half_unit:
             return candidate
-    return exact
+    return exact.limit_denominator(1000)
 
 
 def _decimal_refused(value: Decimal) -> RefusedValueError:

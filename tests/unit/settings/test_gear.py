@@ -25,6 +25,7 @@ def test_fractions_and_whole_numbers_are_exact(written: object, ratio: Fraction)
         ("3.71", Fraction(26, 7)),
         ("5.0", Fraction(5)),
         ("5.5", Fraction(11, 2)),
+        ("3.141592653589", Fraction(355, 113)),  # none rounds to it; this is the closest
     ],
 )
 def test_a_decimal_is_met_by_the_simplest_fraction_that_rounds_to_it(

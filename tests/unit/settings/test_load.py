@@ -159,6 +159,13 @@ class TestGoodFiles:
         settings = read(shade_with('"everywhere"', written))
         assert settings.house.shades[0].unpowered_holds == ranges
 
+    def test_references_may_lie_as_far_as_the_hem_bar_can_go(self) -> None:
+        # The upper end is 10 mm of overrun; half a turn of cloth is left at 2128.8 mm.
+        ends = "references = { upper_switch_mm = -10, upper_stall_mm = -10, lower_switch_mm = 2128 }\n"
+        (study,) = read(SITE + SHADE + ends).house.shades
+        assert study.lower_switch == Reference(at_mm=2128, repeatability_mm=1)
+        assert study.upper_switch == study.upper_stall == Reference(at_mm=-10, repeatability_mm=1)
+
     def test_relative_paths_start_from_the_folder_of_the_file(self, tmp_path: Path) -> None:
         file = tmp_path / "house.toml"
         file.write_text(SITE + 'username = "u"\npassword_file = "pw"\n' + SHADE, encoding="utf-8")
