@@ -80,8 +80,8 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
 def _read_roll(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Roll | None:
     part = read_part(place, raw, model.RollPart, excused=excused)
     given = [key for key in _MEASURES if key in raw]
-    if len(given) < 3 and not (set(_MEASURES) - set(given)) & excused:
-        absent = [key for key in _MEASURES if key not in raw]
+    absent = [key for key in _MEASURES if key not in raw and key not in excused]
+    if len(absent) > 1:
         place.refuse(
             f"{listed(absent)} are missing, and only one of them can be computed from the others",
             f"add all but one of them; {absent[0]} is the {wanted(model.RollPart.model_fields[absent[0]])}",

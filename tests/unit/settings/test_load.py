@@ -283,6 +283,16 @@ class TestAllFaultsTogether:
             read("[site]\n")
         assert str(caught.value).count("\n") == len(faults_of("[site]\n")) - 1 > 3
 
+    def test_a_measure_in_another_unit_hides_no_missing_one(self) -> None:
+        text = SITE + SHADE.replace("drop_mm = 2000", "drop_cm = 200").replace("tube_mm = 40", "")
+        assert [fault.split(";")[0] for fault in faults_of(text)] == [
+            "house.toml [shades.study]: drop_cm = 200 is not a known key",
+            (
+                "house.toml [shades.study]: tube_mm and turns are missing, and only one of them can be computed from "
+                "the others"
+            ),
+        ]
+
     def test_a_flood_of_strange_keys_is_counted(self) -> None:
         flood = "".join(f"key{n} = 1\n" for n in range(300))
         faults = faults_of(flood + SITE + SHADE)
