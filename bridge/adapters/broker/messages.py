@@ -1,8 +1,11 @@
-"""What goes to the broker and what comes from it, as plain values: made by the tree, moved by the session."""
+"""Where the broker is, what goes to it and what comes from it, as plain values; no library needed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+
+# A line of a device's log that begins so answers a request.
+REFUSED = "refused: "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,3 +40,29 @@ class Subscription:
 
     topic: str
     live: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Address:
+    """How to reach the broker, and who we are there.
+
+    Attributes:
+        client_id: Fixed: the session of the last run is taken up by it. The second connection adds `-out`.
+        keepalive_s: A connection that has died silently is noticed within about twice this; at least 1.
+        session_s: How long the broker keeps requests for us while we are away (MQTT 5); 0 for a clean start,
+            which the embedded broker needs.
+        tls: Encrypt, and check the broker's certificate against `ca_file`, or the machine's own when None.
+    """
+
+    host: str
+    port: int
+    client_id: str
+    username: str | None = None
+    password: str | None = None
+    tls: bool = False
+    ca_file: str | None = None
+    keepalive_s: int = 10
+    session_s: int = 30
+
+    def __str__(self) -> str:
+        return f"{self.host}:{self.port}"

@@ -21,11 +21,12 @@ from typing import Never
 
 import aiomqtt
 from aiomqtt import MqttCodeError, MqttError, ProtocolVersion
+from paho.mqtt.client import MQTT_CLEAN_START_FIRST_ONLY
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from bridge.adapters.broker.messages import Incoming, Publication, Subscription
+from bridge.adapters.broker.messages import Address, Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Outbox
 from bridge.core.errors import LinkError
 
@@ -38,32 +39,6 @@ BATCH = 8
 UNSUPPORTED_VERSION = 132
 HEARD_MAX = 4096
 _NODELAY = ((socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Address:
-    """How to reach the broker, and who we are there.
-
-    Attributes:
-        client_id: Fixed: the session of the last run is taken up by it. The second connection adds `-out`.
-        keepalive_s: A connection that has died silently is noticed within about twice this; at least 1.
-        session_s: How long the broker keeps requests for us while we are away (MQTT 5); 0 for a clean start,
-            which the embedded broker needs.
-        tls: Encrypt, and check the broker's certificate against `ca_file`, or the machine's own when None.
-    """
-
-    host: str
-    port: int
-    client_id: str
-    username: str | None = None
-    password: str | None = None
-    tls: bool = False
-    ca_file: str | None = None
-    keepalive_s: int = 10
-    session_s: int = 30
-
-    def __str__(self) -> str:
-        return f"{self.host}:{self.port}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,7 +280,7 @@ class Session:
             will=will,
             # Before MQTT 5 a session kept has no end: a request of last week would move a shade.
             clean_session=None if v5 else True,
-            clean_start=session_s == 0,
+            clean_start=session_s == 0 if v5 else MQTT_CLEAN_START_FIRST_ONLY,
             timeout=ANSWER_S,
             keepalive=address.keepalive_s,
             max_queued_incoming_messages=HEARD_MAX,

@@ -17,7 +17,7 @@ from typing import assert_never
 
 from bridge.adapters.broker import homie
 from bridge.adapters.broker.homie import RELEASE, LogLevel, State
-from bridge.adapters.broker.messages import Incoming, Publication, Subscription
+from bridge.adapters.broker.messages import REFUSED, Incoming, Publication, Subscription
 from bridge.adapters.doors import read_integer, read_json, read_word, refuse
 from bridge.core.errors import LinkError
 from bridge.core.events import Button, Nudge, Percent, Place, Press, Release, Want
@@ -171,6 +171,10 @@ class Tree:
                 return self._event(shade, "knowledge", "confirm", want.encode())
             case _:
                 assert_never(want)
+
+    def refused(self, shade: ShadeId | None, reason: str) -> Publication:
+        """Return the line in a device's log that tells whoever asked that the request is refused."""
+        return self.log(shade, Level.WARNING, f"{REFUSED}{reason}")
 
     def log(self, shade: ShadeId | None, level: Level, text: str) -> Publication:
         """Return one line of a device's log, for whoever is listening now."""

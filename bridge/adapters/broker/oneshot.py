@@ -1,0 +1,244 @@
+"""A short visit to the broker for one command: read the device tree, ask for something, watch what comes.
+
+Blocking, on paho alone, so that a command starts fast. What the values mean is the command's business; the
+words by which a request is taken or refused are the tree's: its `$target` or event value, or a log line
+`refused: ...`.
+"""
+
+from __future__ import annotations
+
+import secrets
+import socket
+import ssl
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Self
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+
+from bridge.adapters.broker.messages import REFUSED, Address
+from bridge.adapters.doors import read_json
+from bridge.core.errors import LinkError
+
+_REFUSED = REFUSED.encode()
+QUIET_S = 0.3
+_POLL_S = 0.05
+# MQTT 5.0 (OASIS, 2019), table 3-1.
+_UNSUPPORTED_VERSION = 132
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What came of a request: taken, refused with a reason, or neither in time (`taken` is None)."""
+
+    taken: bool | None
+    reason: str = ""
+
+
+class Visit:
+    """One connection, open inside `with`.
+
+    Args:
+        address: The broker; `client_id` is only a stem here, since visits may overlap.
+        domain: First level of the tree's topics.
+        root: Id of the bridge's own device.
+        patience_s: How long to wait for the broker itself.
+
+    Raises:
+        LinkError: from every method, when the broker is not there or goes away.
+    """
+
+    def __init__(
+        self, address: Address, *, domain: str = "homie", root: str = "hembar", patience_s: float = 3.0
+    ) -> None:
+        self._address = address
+        self._prefix = f"{domain}/5/"
+        self._root = root
+        self._patience_s = patience_s
+        self._client: paho.Client | None = None
+        self._code: int | None = None
+        self._granted: dict[int, bool] = {}
+        self._seen: dict[str, bytes] = {}
+        self._live: deque[tuple[str, bytes]] = deque(maxlen=1000)
+        self._heard_s = 0.0
+
+    def __enter__(self) -> Self:
+        try:
+            self._connect(MQTTProtocolVersion.MQTTv5)
+        except _OldBrokerError:
+            self._connect(MQTTProtocolVersion.MQTTv311)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._client is not None:
+            self._client.disconnect()
+            self._client = None
+
+    def tree(self) -> dict[str, dict[str, bytes]]:
+        """Return what the broker holds: by device id, the root's first, values by levels below the device.
+
+        Empty when no bridge has ever been here.
+        """
+        self._subscribe([self._root])
+        description = self._seen.get(f"{self._prefix}{self._root}/$description")
+        if description is None:
+            return {}
+        said = read_json(description, where=f"{self._prefix}{self._root}/$description", limit=1 << 20)
+        named = said.get("children", []) if isinstance(said, dict) else []
+        children = [child for child in named if isinstance(child, str) and child.replace("-", "").isalnum()]
+        if children:
+            self._subscribe(children)
+        return {device: self.device(device) for device in (self._root, *children)}
+
+    def device(self, device: str) -> dict[str, bytes]:
+        """Return what has been read of a device so far, by the levels below it."""
+        prefix = f"{self._prefix}{device}/"
+        return {
+            topic.removeprefix(prefix): payload
+            for topic, payload in self._seen.items()
+            if topic.startswith(prefix) and payload
+        }
+
+    def ask(self, device: str, levels: str, payload: bytes, *, within_s: float) -> Answer:
+        """Publish to `<levels>/set` of a device and wait until the bridge takes or refuses it."""
+        prefix = f"{self._prefix}{device}/"
+        self._subscribe([device])
+        self._live.clear()
+        self._publish(f"{prefix}{levels}/set", payload)
+        taken = {(f"{prefix}{levels}/$target", payload), (f"{prefix}{levels}", payload)}
+        deadline_s = time.monotonic() + within_s
+        while time.monotonic() < deadline_s:
+            self._turn()
+            while self._live:
+                topic, said = self._live.popleft()
+                if (topic, said) in taken:
+                    return Answer(taken=True)
+                if topic == f"{prefix}$log/warn" and said.startswith(_REFUSED):
+                    return Answer(taken=False, reason=said.removeprefix(_REFUSED).decode("utf-8", "replace"))
+        return Answer(taken=None)
+
+    def follow(
+        self, device: str, done: Callable[[Mapping[str, bytes]], bool], *, within_s: float
+    ) -> tuple[dict[str, bytes], bool]:
+        """Watch a device until `done` says so of its values; returns them, and whether it did in time."""
+        self._subscribe([device])
+        deadline_s = time.monotonic() + within_s
+        while not done(values := self.device(device)):
+            if time.monotonic() >= deadline_s:
+                return values, False
+            self._turn()
+        return values, True
+
+    def _connect(self, version: MQTTProtocolVersion) -> None:
+        v5 = version is MQTTProtocolVersion.MQTTv5
+        client = paho.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=f"{self._address.client_id}-{secrets.token_hex(4)}",
+            clean_session=None if v5 else True,
+            protocol=version,
+            reconnect_on_failure=False,
+        )
+        if self._address.username is not None:
+            client.username_pw_set(self._address.username, self._address.password)
+        client.connect_timeout = self._patience_s
+        client.on_socket_open = _no_delay
+        client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        self._code = None
+        try:
+            if self._address.tls:
+                client.tls_set_context(ssl.create_default_context(cafile=self._address.ca_file))
+            client.connect(self._address.host, self._address.port, self._address.keepalive_s)
+        except OSError as error:
+            raise self._gone(str(error) or "no answer in time") from error
+        self._client = client
+        self._await_connack(v5=v5)
+
+    def _await_connack(self, *, v5: bool) -> None:
+        assert self._client is not None
+        deadline_s = time.monotonic() + self._patience_s
+        code = MQTTErrorCode.MQTT_ERR_SUCCESS
+        while self._code is None and code is MQTTErrorCode.MQTT_ERR_SUCCESS:
+            if time.monotonic() >= deadline_s:
+                break
+            code = self._client.loop(_POLL_S)
+        if self._code == 0:
+            return
+        self._client = None
+        if v5 and self._code in (None, _UNSUPPORTED_VERSION):
+            raise _OldBrokerError
+        problem = (
+            "it does not answer" if self._code is None else f"it refused the connection, code {self._code}"
+        )
+        raise self._gone(problem)
+
+    def _subscribe(self, devices: list[str]) -> None:
+        """Subscribe and return once the retained messages are here."""
+        assert self._client is not None
+        fence = f"{self._address.client_id}/visit/{secrets.token_hex(8)}"
+        filters = [(f"{self._prefix}{device}/#", 1) for device in devices]
+        code, mid = self._client.subscribe([*filters, (fence, 1)])
+        if code is not MQTTErrorCode.MQTT_ERR_SUCCESS or mid is None:
+            raise self._gone("the connection broke")
+        deadline_s = time.monotonic() + self._patience_s
+        while mid not in self._granted:
+            self._turn(deadline_s)
+        if not self._granted[mid]:
+            raise self._gone("it refused the subscription")
+        # What was retained is on its way before this comes back; where it may not come back, silence must do.
+        self._publish(fence, b"-")
+        self._heard_s = time.monotonic()
+        while fence not in self._seen and time.monotonic() < self._heard_s + QUIET_S:
+            self._turn(deadline_s)
+        self._seen.pop(fence, None)
+        self._client.unsubscribe(fence)
+
+    def _publish(self, topic: str, payload: bytes) -> None:
+        assert self._client is not None
+        info = self._client.publish(topic, payload, qos=1)
+        if info.rc is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+            raise self._gone("the connection broke")
+
+    def _turn(self, deadline_s: float | None = None) -> None:
+        assert self._client is not None, "a visit is open inside `with` only"
+        if deadline_s is not None and time.monotonic() >= deadline_s:
+            raise self._gone("it does not answer")
+        if self._client.loop(_POLL_S) is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+            raise self._gone("the connection broke")
+
+    def _gone(self, problem: str) -> LinkError:
+        return LinkError(
+            where=f"broker {self._address}",
+            problem=problem,
+            remedy="start the broker, or correct [broker] or --broker",
+        )
+
+    def _on_connect(self, _client: paho.Client, _data: Any, _flags: Any, code: Any, _properties: Any) -> None:
+        self._code = int(code.value)
+
+    def _on_subscribe(self, _client: paho.Client, _data: Any, mid: int, codes: Any, _properties: Any) -> None:
+        self._granted[mid] = all(code.value < 128 for code in codes)
+
+    def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
+        self._heard_s = time.monotonic()
+        topic, payload = message.topic, bytes(message.payload)
+        if not message.retain:
+            self._live.append((topic, payload))
+        if not topic.endswith("/set") and "/$log/" not in topic:
+            self._seen[topic] = payload
+
+
+class _OldBrokerError(Exception):
+    """The broker does not speak MQTT 5."""
+
+
+def _no_delay(_client: paho.Client, _data: object, sock: Any) -> None:
+    if isinstance(sock, socket.socket):
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
