@@ -14,6 +14,7 @@ from bridge.core.spec import ContractLink, Mounting, Reference
 from bridge.settings import ConfigFaults, Settings, load, load_text
 from bridge.settings.load import SIZE_MAX
 from bridge.settings.model import SettingsFile
+from bridge.simulate.demo_house import NOMINAL
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"
 
@@ -65,6 +66,20 @@ class TestGoodFiles:
         settings = load(EXAMPLE)
         assert [shade.id for shade in settings.house.shades] == ["study", "kitchen", "landing"]
         SettingsFile.model_validate(tomllib.loads(EXAMPLE.read_text(encoding="utf-8")))
+
+    def test_the_example_is_the_demo_house_as_its_owner_measured_it(self) -> None:
+        for shade in load(EXAMPLE).house.shades:
+            roll, nominal = shade.travel.roll, NOMINAL[shade.id]
+            assert (roll.tube_mm, roll.cloth_mm, roll.drop_mm, roll.wraps_left) == (
+                nominal.tube_mm,
+                nominal.cloth_mm,
+                nominal.drop_mm,
+                nominal.wraps_left,
+            )
+            assert (shade.link.board, shade.link.channel) == (nominal.board, nominal.channel)
+            assert (shade.top_pps, shade.ramp_pps2) == (nominal.top_pps, nominal.ramp_pps2)
+            assert shade.unpowered_holds == nominal.holds
+            assert shade.overrun_mm > -nominal.upper_stop_mm
 
     def test_commented_defaults_in_the_example_are_the_defaults(self) -> None:
         text = EXAMPLE.read_text(encoding="utf-8")
@@ -288,8 +303,8 @@ class TestAllFaultsTogether:
         assert [fault.split(";")[0] for fault in faults_of(text)] == [
             "house.toml [shades.study]: drop_cm = 200 is not a known key",
             (
-                "house.toml [shades.study]: tube_mm and turns are missing, and only one of them can be computed from "
-                "the others"
+                "house.toml [shades.study]: tube_mm and turns are missing, and only one of them can be computed "
+                "from the others"
             ),
         ]
 
