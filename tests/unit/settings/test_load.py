@@ -303,8 +303,8 @@ class TestAllFaultsTogether:
         assert [fault.split(";")[0] for fault in faults_of(text)] == [
             "house.toml [shades.study]: drop_cm = 200 is not a known key",
             (
-                "house.toml [shades.study]: tube_mm and turns are missing, and only one of them can be computed "
-                "from the others"
+                "house.toml [shades.study]: tube_mm and turns are missing, and only one of them can be "
+                "computed from the others"
             ),
         ]
 
