@@ -47,6 +47,16 @@ def test_a_thick_roll_may_be_held_at_both_ends_and_fall_between() -> None:
     assert percents[0][1] < percents[1][0]
 
 
+def test_the_gap_is_found_though_the_middle_of_the_travel_is_held() -> None:
+    roll = Roll(tube_mm=25, cloth_mm=0.9, drop_mm=3000, wraps_left=1.5)
+    load = Lifting(roll=roll, width_mm=1500, cloth_kgpm2=0.45, hem_bar_kg=2.6)
+    hump = load.peak()
+    (_, upper_edge), (lower_edge, _) = holding_drops(
+        load, detent_torque_nm=hump.tube_torque_nm * 0.999, margin=1
+    )
+    assert upper_edge < hump.at_lowered_mm < lower_edge < 1500
+
+
 def test_a_roll_may_be_held_at_the_bottom_only() -> None:
     # Nearly all the weight is in the bar, so that only the thinner roll of the lower end holds.
     roll = Roll(tube_mm=25, cloth_mm=0.9, drop_mm=3000, wraps_left=1.5)

@@ -23,6 +23,12 @@ def test_a_move_of_exactly_two_ramps_is_a_trapezoid_without_a_cruise() -> None:
     assert (profile.shape, profile.peak_pps, profile.duration_s) == ("trapezoid", 800, 4)
 
 
+def test_a_move_a_little_shorter_than_two_ramps_is_a_triangle() -> None:
+    profile = move_profile(steps=1599, top_pps=800, ramp_pps2=400)
+    assert (profile.shape, profile.ramp_steps) == ("triangle", 799.5)
+    assert profile.peak_pps == pytest.approx(math.sqrt(400 * 1599))
+
+
 def test_no_steps_take_no_time() -> None:
     profile = move_profile(steps=0, top_pps=800, ramp_pps2=400)
     assert (profile.duration_s, profile.peak_pps, profile.steps_after(1)) == (0, 0, 0)
