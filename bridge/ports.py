@@ -78,8 +78,13 @@ class Journal(Protocol):
         """
         ...
 
-    def snapshot(self, house: House) -> None:
+    def snapshot(self, house: House, *, forced: bool = False) -> None:
         """Write and flush the whole house and drop the events that it makes unnecessary.
+
+        Args:
+            house: As it is now.
+            forced: It is not what the events written so far lead to, because some could not be written:
+                write it though no event is new. Without this, nothing is done when no event is new.
 
         Raises:
             LinkError: the disk refused; everything older still stands.

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bridge.adapters.journal import codec
-from bridge.adapters.journal.rows import BEGINNING, Content, Row
+from bridge.adapters.journal.rows import BEGINNING, Content, Row, Snapshot
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
 from bridge.core.state import House
@@ -47,10 +47,9 @@ class Replayed:
 def from_newest(content: Content, handle: Handle) -> Replayed:
     """Replay what follows the newest sound snapshot; older rows are only checked."""
     starts, damage = _starts(content)
-    newest = starts[-1]
-    older = [row for row in content.rows if row.id <= newest.through]
-    _, fault = _unbroken(older, starts[0])
-    walk = _Walk(newest, damage + ([fault] if fault else []), lost=content.lost)
+    run, fault = _unbroken(content, starts[0])
+    before_newest = starts[0].through + len(run) < starts[-1].through
+    walk = _Walk(starts[-1], damage + ([fault] if fault and before_newest else []), lost=content.lost)
     return walk.through_all(content, handle)
 
 
@@ -99,20 +98,26 @@ def _begins(rows: Sequence[Row]) -> bool:
     return bool(rows) and rows[0].id == 1
 
 
-def _unbroken(rows: Sequence[Row], start: _Start) -> tuple[list[Row], str]:
-    """Return the rows that follow `start` without a break, and what broke the chain."""
+def _unbroken(content: Content, start: _Start) -> tuple[list[Row | Snapshot], str]:
+    """Return what follows `start` without a break, and what broke the chain."""
+    shots = {shot.through: shot for shot in content.snapshots if shot.sound}
+    rows = {row.id: row for row in content.rows if row.id > start.through}
     through, last = start.through, start.last
-    run: list[Row] = []
-    for row in rows:
-        if row.id <= start.through:
-            continue
-        if row.id != through + 1:
-            return run, f"event {through + 1} is missing"
-        if not row.follows(last):
-            return run, f"event {row.id} is damaged or belongs to another journal"
-        run.append(row)
-        through, last = row.id, row.seal
-    return run, ""
+    run: list[Row | Snapshot] = []
+    while True:
+        number = through + 1
+        row, shot = rows.get(number), shots.get(number)
+        if row is not None and row.follows(last):
+            run.append(row)
+            last = row.seal
+        elif row is None and shot is not None and shot.closes_gap(last):
+            run.append(shot)
+            last = shot.last
+        elif row is not None:
+            return run, f"event {number} is damaged or belongs to another journal"
+        else:
+            return run, f"event {number} is missing" if max(rows, default=0) > through else ""
+        through = number
 
 
 class _Walk:
@@ -127,18 +132,28 @@ class _Walk:
 
     def through_all(self, content: Content, handle: Handle) -> Replayed:
         shots = {shot.through: shot for shot in content.snapshots if shot.sound}
-        run, fault = _unbroken(content.rows, self._start)
-        for row in run:
-            stop = self._step(row, handle)
+        run, fault = _unbroken(content, self._start)
+        for item in run:
+            stop = self._adopt(item) if isinstance(item, Snapshot) else self._step(item, handle)
             if stop:
                 fault = stop
                 break
-            if row.id in shots:
-                self._compare(row, shots[row.id].house)
+            if isinstance(item, Row) and item.id in shots:
+                self._compare(item, shots[item.id].house)
         if fault:
             self._damage.append(fault)
-            self._lost = True
+        newest = max((shot.through for shot in content.snapshots), default=0)
+        self._lost |= bool(fault) or newest > self._through
         return self._result()
+
+    def _adopt(self, shot: Snapshot) -> str:
+        """Go on from a snapshot that closes a gap; return why the walk ends here, or nothing."""
+        try:
+            self._house = codec.decode_house(shot.house)
+        except ValueError as error:
+            return f"snapshot {shot.through}: {error}"
+        self._through, self._last = shot.through, shot.last
+        return ""
 
     def _step(self, row: Row, handle: Handle) -> str:
         """Replay one row; return why the walk ends here, or nothing."""

@@ -1,7 +1,8 @@
 """What a journal file holds and how it is checked: a chain of sealed events, and snapshots along it.
 
 Each event's seal covers the seal before it, so a changed, missing or foreign row breaks the chain. A
-snapshot carries the seal of the last event that it covers, so the chain goes on from there.
+snapshot carries the seal of the last event that it covers, so the chain goes on from there. Where events
+could not be written, a snapshot takes the place, number and seal of the one that is missing: it closes a gap.
 """
 
 from __future__ import annotations
@@ -80,6 +81,10 @@ class Snapshot:
     @property
     def sound(self) -> bool:
         return self.seal == seal(self.last, self.through, self.utc, self.house)
+
+    def closes_gap(self, last: bytes) -> bool:
+        """Say whether this snapshot stands in place of an event right after the row sealed `last`."""
+        return self.last == seal(last, self.through, self.utc, self.house)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

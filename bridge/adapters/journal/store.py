@@ -80,15 +80,20 @@ class FileJournal:
         self._since_snapshot += 1
         self._since_tidy += 1
 
-    def snapshot(self, house: House) -> None:
-        if self._since_snapshot == 0:
+    def snapshot(self, house: House, *, forced: bool = False) -> None:
+        if self._since_snapshot == 0 and not forced:
             return
-        row = _snapshot_row(self._through, self._last, house)
+        through, last, utc = self._through, self._last, house.now.utc.isoformat()
+        data = codec.encode_house(house)
+        if forced:  # the house has gone on without its journal: this snapshot counts as an event
+            through += 1
+            last = seal(last, through, utc, data)
         with self._writing("writing a snapshot", flush=True) as connection:
             with _transaction(connection):
-                connection.execute(_ADD_SNAPSHOT, row)
-                self._drop_old(connection)
+                connection.execute(_ADD_SNAPSHOT, (through, utc, data, last, seal(last, through, utc, data)))
+                self._drop_old(connection, through)
             self._tidy(connection, least=0)
+        self._through, self._last = through, last
         self._since_snapshot = 0
 
     def close(self) -> None:
@@ -185,23 +190,18 @@ class FileJournal:
             connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
             self._since_tidy = 0
 
-    def _drop_old(self, connection: sqlite3.Connection) -> None:
+    def _drop_old(self, connection: sqlite3.Connection, through: int) -> None:
         """Keep two snapshots at least, and about two rounds of events before the newest."""
         found = connection.execute("SELECT through FROM snapshot ORDER BY through DESC").fetchall()
-        horizon = self._through - 2 * self._every
+        horizon = through - 2 * self._every
         kept = [
-            through
-            for place, (through,) in enumerate(found)
-            if place < 2 or (through > horizon and place < SNAPSHOTS_KEPT)
+            old
+            for place, (old,) in enumerate(found)
+            if place < 2 or (old > horizon and place < SNAPSHOTS_KEPT)
         ]
         if len(kept) >= 2:
             connection.execute("DELETE FROM snapshot WHERE through < ?", (kept[-1],))
             connection.execute("DELETE FROM event WHERE id <= ?", (kept[-1],))
-
-
-def _snapshot_row(through: int, last: bytes, house: House) -> tuple[object, ...]:
-    utc, data = house.now.utc.isoformat(), codec.encode_house(house)
-    return through, utc, data, last, seal(last, through, utc, data)
 
 
 def _first_rows(
@@ -211,7 +211,9 @@ def _first_rows(
     found = [(text, replayed.lost) for text in replayed.damage]
     rows: list[tuple[str, tuple[object, ...]]] = [(_ADD_DAMAGE, pair) for pair in (*told, *found)]
     if replayed.house is not None:
-        rows.append((_ADD_SNAPSHOT, _snapshot_row(replayed.through, replayed.last, replayed.house)))
+        through, last, utc = replayed.through, replayed.last, replayed.house.now.utc.isoformat()
+        data = codec.encode_house(replayed.house)
+        rows.append((_ADD_SNAPSHOT, (through, utc, data, last, seal(last, through, utc, data))))
     return rows
 
 

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from bridge.adapters.journal import codec
+from bridge.adapters.journal.reading import history, read_content
+from bridge.adapters.journal.replay import from_oldest
 from bridge.core.errors import ConfigError, LinkError
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
@@ -250,3 +252,66 @@ def test_fifty_thousand_events_stay_small(path: Path) -> None:
             largest = max(largest, sum(file.stat().st_size for file in path.parent.iterdir()))
     journal.close()
     assert largest < 12 << 20, f"{largest >> 20} MiB on the disk"
+
+
+def test_a_forced_snapshot_closes_the_gap_left_by_events_that_could_not_be_written(path: Path) -> None:
+    journal = given_journal(path)
+    house = live(journal, journal.recover().house, started(), asked(1))
+    for second in (2, 3):
+        house, _ = fake_handle(house, asked(second))
+    journal.snapshot(house, forced=True)
+    house = live(journal, house, asked(4))
+    journal.close()
+    found = recovered(path)
+    assert (found.house, found.differences, found.damage, found.lost) == (house, (), (), False)
+    whole = from_oldest(read_content(path), fake_handle)
+    assert (whole.house, whole.events, whole.differences, whole.damage) == (house, 3, (), ())
+
+
+def test_a_damaged_snapshot_over_a_gap_loses_what_only_it_knew(path: Path) -> None:
+    journal = given_journal(path)
+    before = live(journal, journal.recover().house, started(), asked(1))
+    journal.snapshot(fake_handle(before, asked(2))[0], forced=True)
+    journal.close()
+    connection = sqlite3.connect(path)
+    with connection:
+        connection.execute("UPDATE snapshot SET house = 'x'")
+    connection.close()
+    found = recovered(path)
+    assert (found.house, found.damage, found.lost) == (before, ("snapshot 3 is damaged",), True)
+
+
+def test_two_forced_snapshots_may_follow_each_other(path: Path) -> None:
+    journal = given_journal(path)
+    house = live(journal, journal.recover().house, started())
+    for second in (1, 2):
+        house, _ = fake_handle(house, asked(second))
+        journal.snapshot(house, forced=True)
+    house = live(journal, house, asked(3))
+    journal.close()
+    assert recovered(path).house == house
+    assert from_oldest(read_content(path), fake_handle).house == house
+
+
+def test_the_history_gives_the_newest_events_of_one_shade(path: Path) -> None:
+    written(path, started(), asked(1), pressed(2), asked(3), started(4))
+    entries = history(path, limit=2, shade="study")
+    assert [entry.event for entry in entries] == [pressed(2), asked(3)]
+    assert [len(entry.decisions.orders) for entry in entries] == [0, 1]
+    assert len(history(path, limit=100)) == 5
+
+
+def test_the_history_can_be_read_while_the_bridge_writes(path: Path) -> None:
+    journal = given_journal(path)
+    house = live(journal, journal.recover().house, started(), asked(1))
+    assert len(history(path, limit=9)) == 2
+    live(journal, house, asked(2))
+    assert len(history(path, limit=9)) == 3
+    journal.close()
+
+
+def test_reading_changes_no_file_and_leaves_none_behind(path: Path) -> None:
+    written(path, started(), asked(1))
+    before = {file.name: file.read_bytes() for file in path.parent.iterdir()}
+    history(path, limit=9)
+    assert {file.name: file.read_bytes() for file in path.parent.iterdir()} == before
