@@ -125,3 +125,12 @@ def test_a_tower_cuts_the_hours_in_two() -> None:
     assert abs((after[1] - whole[1]).total_seconds()) < 1
     # At noon of the equinox the azimuth runs at 15 / sin(51.5) degrees an hour: 20 degrees in 63 minutes.
     assert (after[0] - before[1]).total_seconds() / 60 == pytest.approx(63, abs=2)
+
+
+@pytest.mark.parametrize("azimuth_deg", [170.0, 171.1, 172.3, 173.4, 180.0, 184.7])
+def test_a_chimney_of_a_degree_is_not_stepped_over(azimuth_deg: float) -> None:
+    span = local_day(date(2026, 3, 20), UTC)
+    edges = ((0.0, 0.0), (0.1, 60.0), (1.1, 60.0), (1.2, 0.0))
+    chimney = tuple(HorizonPoint(azimuth_deg=azimuth_deg + turn, elevation_deg=top) for turn, top in edges)
+    before, after = sun_on_facade(LONDON, span, Facade(azimuth_deg=180, horizon=chimney))
+    assert 180 < (after[0] - before[1]).total_seconds() < 240

@@ -192,6 +192,11 @@ def test_the_state_says_what_the_limit_asks(limit_m: float, state: str) -> None:
     assert hem_for_depth(OPENING, math.degrees(math.atan(1.0)), depth_limit_m=limit_m).state == state
 
 
+def test_no_sun_at_all_on_a_floor_closes_a_window_down_to_it() -> None:
+    door = Opening(sill_m=0.0, head_m=2.1)
+    assert hem_for_depth(door, 45, depth_limit_m=0) == HemLimit(hem_m=0.0, open_pct=0.0, state="closed")
+
+
 @pytest.mark.parametrize("limit_m", [-0.1, float("nan")])
 def test_a_limit_that_is_no_depth_is_refused(limit_m: float) -> None:
     with pytest.raises(RequestError, match=r"depth limit"):
