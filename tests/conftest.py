@@ -1,3 +1,4 @@
+import asyncio
 import os
 from pathlib import Path
 
@@ -9,6 +10,9 @@ settings.register_profile("plain", deadline=None, suppress_health_check=[HealthC
 settings.register_profile("ci", settings.get_profile("plain"), derandomize=True, print_blob=True)
 settings.register_profile("deep", settings.get_profile("plain"), max_examples=5000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or ("ci" if os.environ.get("CI") else "plain"))
+
+# Else pytest-asyncio asks for the current loop after a plain test, makes one by asking, and never closes it.
+asyncio.set_event_loop(None)
 
 MARKED_FOLDERS = ("broker", "crash", "browser")
 
