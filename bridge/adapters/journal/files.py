@@ -26,7 +26,7 @@ _REMEDY = {
     sqlite3.SQLITE_CANTOPEN: "check that the folder exists and is writable, and that the disk has room",
     sqlite3.SQLITE_BUSY: "end the program that holds the file open for long",
     sqlite3.SQLITE_CORRUPT: "restart hembar: it keeps what is sound and sets the damaged file aside",
-    sqlite3.SQLITE_NOTADB: "restart hembar: it keeps what is sound and sets the damaged file aside",
+    sqlite3.SQLITE_NOTADB: "check that this is a journal; if it is, restart hembar, which sets it aside",
 }
 _PAGE_BYTES = 4096
 _WAL_HEADER_BYTES = 32
