@@ -1,0 +1,375 @@
+"""The invariants, checked after every event against the truth and against a ledger of requests and orders.
+
+What is exempt, and why: a shade that an undetectable event has met, until its next reference; and a shade
+whose board is in hearing and has something under way to tell (a button pressed, power gone, wind), until a
+report from after that, since before it the claim is as of the last report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from bridge.core.contract import Do
+from bridge.core.events import Asked, Button, Event, Press, ReportHeard, Started
+from bridge.core.outcome import Decisions, Note, SendOrder
+from bridge.core.position.claims import grade_of, width_mm
+from bridge.core.state import House, Shade
+from bridge.core.values import ShadeId
+from bridge.simulate.world.boards import Message
+from bridge.simulate.world.network import BoardSide
+
+if TYPE_CHECKING:
+    from bridge.simulate.world.world import World
+
+# A hair for the arithmetic of two independent formulas, in mm; the settings' allowances carry the rest.
+HAIR_MM = 0.15
+# An order on its way when its request ends still arrives: a half-open connection holds it no longer.
+LATE_S = 12.0
+# What a stop may take: two slow messages and the ramp.
+STOP_S = 15.0
+ORDERS_A_SECOND = 5
+TICKS_AT_ONCE = 3
+
+
+class Escape(Exception):  # noqa: N818 - the trade of this simulator: the truth escaped the claim
+    """An invariant is broken.
+
+    Args:
+        invariant: Its name, `I1` and so on.
+        story: What was seen.
+    """
+
+    def __init__(self, invariant: str, story: str) -> None:
+        super().__init__(f"{invariant}: {story}")
+        self.invariant, self.story = invariant, story
+
+
+@dataclass(slots=True, kw_only=True)
+class Asking:
+    """One request in the ledger.
+
+    Attributes:
+        shade: Whose.
+        asked_s: When it was accepted, or when something last gave it more time.
+        fate: How it ended; None while it is open.
+        ended_s: When.
+    """
+
+    shade: ShadeId
+    asked_s: float
+    fate: str | None = None
+    ended_s: float = 0.0
+
+
+class Checks:
+    """All invariants of one world."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self.asked: dict[int, Asking] = {}
+        self.exempt: dict[ShadeId, float] = {}
+        self.highest_seq: dict[tuple[ShadeId, int], int] = {}
+        self.for_request: dict[tuple[ShadeId, int, int, int], int | None] = {}
+        self.acted: set[tuple[str, int, int, int, int]] = set()
+        self.recent: dict[ShadeId, list[float]] = {}
+        self.ticks = 0
+        self.tick_s = -1.0
+        self.starts_s = 0.0
+
+    # After each event.
+
+    def decided(
+        self, before: House | None, event: Event, house: House, decisions: Decisions, message: Message | None
+    ) -> None:
+        world = self.world
+        world.figures.events += 1
+        for note in decisions.notes:
+            self._ledger(note)
+        if world.trace is not None:
+            world.note("event", event.kind, *_told(event), *(f"{n.name}:{n.shade}" for n in decisions.notes))
+        if isinstance(event, Started):
+            self.starts_s = world.now
+            for asking in self.asked.values():
+                asking.asked_s = max(asking.asked_s, world.now)
+        concerned = self._concerned(event, house)
+        for shade in concerned:
+            self._heard(shade, event, decisions, message)
+        if isinstance(event, Asked) and isinstance(event.want, Press) and event.want.button is Button.STOP:
+            self._stop_later(event.shade)
+        for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
+            self.claim(house, shade)
+        if house.stood_down and decisions.orders:
+            raise Escape("I13", f"{decisions.orders[0].order.do} left after standing down")
+        if len(decisions.orders) > 2 * len(house.shades):
+            raise Escape("I12", f"{len(decisions.orders)} orders at once")
+        if before is not None and house.term < before.term:
+            raise Escape("I13", f"term fell from {before.term} to {house.term}")
+
+    def _concerned(self, event: Event, house: House) -> list[Shade]:
+        if isinstance(event, Asked):
+            return [house.shades[event.shade]]
+        if isinstance(event, ReportHeard):
+            name = self.world.shade_at[event.board, event.channel]
+            return [house.shades[name]]
+        return []
+
+    def _heard(self, shade: Shade, event: Event, decisions: Decisions, message: Message | None) -> None:
+        met = any(note.name == "shade.reference.met" for note in decisions.notes)
+        if met:
+            self.world.figures.references += 1
+        if message is None or not isinstance(event, ReportHeard) or event.retained:
+            return
+        side, channel = self.world.where[shade.id]
+        told = message.at_s
+        evidence = shade.channel.report is not None and shade.channel.report == event.report
+        dirty = side.dirty[channel]
+        if dirty is not None and evidence and told >= dirty:
+            side.dirty[channel] = None
+        if met and self.exempt.get(shade.id, told) <= told:
+            self.exempt.pop(shade.id, None)
+
+    def _ledger(self, note: Note) -> None:
+        if note.name not in ("request.accepted", "request.ended"):
+            return
+        fields = dict(note.fields)
+        number = fields["request"]
+        assert isinstance(number, int)
+        assert note.shade is not None
+        if note.name == "request.accepted":
+            if number in self.asked:
+                raise Escape("I3", f"request {number} was accepted twice")
+            self.asked[number] = Asking(shade=note.shade, asked_s=self.world.now)
+            self.world.figures.requests += 1
+            return
+        known = self.asked.setdefault(number, Asking(shade=note.shade, asked_s=self.world.now))
+        if known.fate is not None:
+            raise Escape("I3", f"request {number} ended twice: {known.fate}, then {fields['fate']}")
+        known.fate, known.ended_s = str(fields["fate"]), self.world.now
+        self.world.figures.fates[known.fate] += 1
+        self.world.figures.whys[f"{known.fate}: {_plain(str(fields['why']))}"] += 1
+        if len(self.asked) > 200:
+            old = [key for key, each in self.asked.items() if each.fate and each.ended_s < self.world.now - 300]
+            for key in old:
+                del self.asked[key]
+
+    def rolled_back(self, house: House | None) -> None:
+        """The server forgot its last rows: what only they held was never accepted."""
+        next_request = 1 if house is None else house.next_request
+        open_now = set() if house is None else {s.request.id for s in house.shades.values() if s.request}
+        for number in [key for key in self.asked if key >= next_request]:
+            del self.asked[number]
+        for number, asking in self.asked.items():
+            if number in open_now:
+                asking.fate = None
+        self.highest_seq.clear()
+
+    # I1.
+
+    def claim(self, house: House, shade: Shade) -> None:
+        """The true hem bar is inside the hull, in mm."""
+        if shade.id in self.exempt:
+            return
+        side, channel = self.world.where[shade.id]
+        if shade.channel.answered and side.dirty[channel] is not None:
+            return
+        if side.board.powered:
+            side.catch_up()
+        tube = side.board.channels[channel].tube
+        travel, hull = shade.spec.travel, shade.knowledge.hull
+        drop = tube.drop_mm
+        low = travel.drop_at_steps(hull.low)
+        # At the end of the cloth the claim is open: that is where the true cloth ends, too.
+        high = float("inf") if hull.high >= travel.end_steps else travel.drop_at_steps(hull.high)
+        if low - HAIR_MM <= drop <= high + HAIR_MM:
+            return
+        raise Escape(
+            "I1",
+            f"{shade.id} hangs at {drop:.2f} mm, claimed {low:.2f} to {high:.2f} mm "
+            f"({grade_of(shade.spec, hull)}, hull {hull.low}..{hull.high}, base {shade.knowledge.base}, "
+            f"count {side.board.channels[channel].count}, answered {shade.channel.answered})",
+        )
+
+    # I2, I4, I5, I7, I12, I13: as an order leaves.
+
+    def sending(self, house: House, sent: SendOrder) -> None:
+        """Check one order on the point of leaving."""
+        order, shade = sent.order, house.shades[sent.shade]
+        self.world.figures.orders += 1
+        key = (sent.shade, order.boot)
+        if order.seq <= self.highest_seq.get(key, 0):
+            raise Escape("I4", f"{sent.shade}: order number {order.seq} was used before")
+        self.highest_seq[key] = order.seq
+        if order.term != house.term:
+            raise Escape("I13", f"order of term {order.term} from a bridge of term {house.term}")
+        durable = self.world.server.durable
+        if durable is None or sent.shade not in durable.shades:
+            raise Escape("I7", f"{sent.shade}: an order left before anything was flushed")
+        kept = durable.shades[sent.shade].knowledge.hull
+        if not kept.contains(shade.knowledge.hull):
+            raise Escape("I7", f"{sent.shade}: the disk holds {kept}, the order leaves {shade.knowledge.hull}")
+        if order.do in (Do.GO, Do.SEEK):
+            self._leaving_motion(shade, sent)
+
+    def _leaving_motion(self, shade: Shade, sent: SendOrder) -> None:
+        order = sent.order
+        number = None if shade.outstanding is None else shade.outstanding.request
+        asking = None if number is None else self.asked.get(number)
+        if asking is None or asking.fate is not None:
+            fate = None if asking is None else asking.fate
+            raise Escape("I5", f"{shade.id}: {order.do} leaves for request {number}, which is {fate}")
+        self.for_request[shade.id, order.term, order.boot, order.seq] = number
+        if len(self.for_request) > 400:
+            for old in list(self.for_request)[:200]:
+                del self.for_request[old]
+        times = [at for at in self.recent.get(shade.id, []) if at > self.world.now - 1]
+        times.append(self.world.now)
+        self.recent[shade.id] = times
+        if len(times) > ORDERS_A_SECOND:
+            raise Escape("I12", f"{shade.id}: {len(times)} motion orders within a second")
+        self._within_limits(shade, sent)
+
+    def _within_limits(self, shade: Shade, sent: SendOrder) -> None:
+        """No order past the limits as aimed, nor past the wraps by the truth."""
+        order = sent.order
+        side, channel = self.world.where[shade.id]
+        motor = side.board.channels[channel]
+        if order.do is not Do.GO or order.boot != side.board.boot or motor.count is None:
+            return
+        assert order.to is not None
+        assert order.high is not None
+        travel, known = shade.spec.travel, shade.knowledge
+        if shade.id in self.exempt or known.base is None:
+            return
+        slack = known.base.width + float(travel.drive.cycle_pulses)
+        at = known.base.middle + order.to
+        if not -slack - 1 <= at <= travel.lower_steps + slack + 1:
+            raise Escape("I2", f"{shade.id}: ordered to {at}, limits 0 to {travel.lower_steps}")
+        if side.dirty[channel] is not None:
+            return
+        tube, build = motor.tube, motor.fitting.build
+        end = build.all_turns
+        for name, to in (("target", order.to), ("bound", order.high)):
+            turns = tube.turns + (to - motor.count) / build.pulses_per_turn
+            if to > motor.count and turns > end - 0.1:
+                raise Escape("I2", f"{shade.id}: {name} {to} lies {turns - end:+.2f} turns past the cloth's end")
+
+    # At the board.
+
+    def before_order(self, side: BoardSide, sent: SendOrder) -> None:
+        """Remember how the motor stood before an order."""
+        side.catch_up()
+        motor = side.board.channels[sent.channel]
+        self._moves = motor.tube.state.moves
+        self._leg = None if motor.motion is None else motor.motion.leg
+
+    def after_order(self, side: BoardSide, sent: SendOrder) -> None:
+        """An order that has set a motor going was wanted, and did so for the first time."""
+        motor = side.board.channels[sent.channel]
+        began = motor.tube.state.moves > self._moves
+        turned = motor.motion is not None and motor.motion.leg is not self._leg
+        order = sent.order
+        if not (began or turned) or order.do not in (Do.GO, Do.SEEK):
+            return
+        self.world.figures.moves += began
+        key = (side.board.plan.id, sent.channel, order.term, order.boot, order.seq)
+        if key in self.acted:
+            raise Escape("I4", f"{sent.shade}: order {order.seq} moved it twice")
+        self.acted.add(key)
+        number = self.for_request.get((sent.shade, order.term, order.boot, order.seq))
+        asking = None if number is None else self.asked.get(number)
+        if asking is None or asking.fate is None or asking.fate == "reached":
+            return
+        if asking.fate != "superseded" or self.world.now - asking.ended_s > LATE_S:
+            late = self.world.now - asking.ended_s
+            raise Escape("I5", f"{sent.shade}: request {number}, {asking.fate} {late:.1f} s ago, moves it")
+
+    # Over time.
+
+    def ticked(self, wanted: float | None) -> None:
+        """A tick has done what was due: another one is wanted later, not now."""
+        now = self.world.now
+        if wanted is None or wanted > now:
+            self.ticks = 0
+            return
+        self.ticks = self.ticks + 1 if now == self.tick_s else 1
+        self.tick_s = now
+        if self.ticks > TICKS_AT_ONCE:
+            raise Escape("I12", f"ticks without end: due at {wanted:.3f}, now {now:.3f}")
+
+    def patient(self) -> None:
+        """No request stays open beyond its bound."""
+        server = self.world.server
+        if not server.running or server.house is None:
+            return
+        for number, asking in self.asked.items():
+            if asking.fate is not None:
+                continue
+            age = self.world.now - asking.asked_s
+            if age > self.world.patience_s[asking.shade]:
+                raise Escape("I3", f"{asking.shade}: request {number} is open for {age:.0f} s")
+
+    def _stop_later(self, name: ShadeId) -> None:
+        """A stop was asked: if nothing hampers it the motor stands still soon."""
+        side, channel = self.world.where[name]
+        server = self.world.server
+        if not (side.reachable and server.connected and not server.deaf and self.world.calm):
+            return
+        moves = side.board.channels[channel].tube.state.moves
+        seen = (self.world.disturbances, self.world.asks[name])
+        self.world.at(self.world.now + STOP_S, self._stopped, name, moves, seen)
+
+    def _stopped(self, name: ShadeId, moves: int, seen: tuple[int, int]) -> None:
+        side, channel = self.world.where[name]
+        if seen != (self.world.disturbances, self.world.asks[name]):
+            return
+        side.catch_up()
+        motor = side.board.channels[channel]
+        if motor.moving or motor.tube.state.moves > moves + 1:
+            raise Escape("I6", f"{name} moves {STOP_S:.0f} s after a stop")
+
+    def cloth(self) -> None:
+        """No cloth is wound the wrong way."""
+        for name, (side, channel) in self.world.where.items():
+            tube = side.board.channels[channel].tube
+            if name not in self.exempt and tube.turns > tube.build.all_turns + 0.05:
+                raise Escape("I2", f"{name}: the cloth winds the wrong way")
+
+    def undetectable(self, name: ShadeId) -> None:
+        """Something has met the shade that no part of it can feel."""
+        self.exempt[name] = self.world.now
+        self.world.figures.undetectable += 1
+
+    def sample(self, day: int) -> None:
+        """Note the widths now."""
+        house = self.world.server.house
+        if house is None:
+            return
+        for shade in house.shades.values():
+            if not shade.channel.answered or shade.id in self.exempt:
+                continue
+            side, channel = self.world.where[shade.id]
+            side.catch_up()
+            hull, travel = shade.knowledge.hull, shade.spec.travel
+            error = abs(side.board.channels[channel].tube.drop_mm - travel.drop_at_steps(hull.middle))
+            sensed = shade.spec.upper_switch is not None or shade.spec.upper_stall is not None
+            self.world.figures.widths.append((day, sensed, width_mm(shade.spec, hull), error))
+
+
+def _told(event: Event) -> tuple[object, ...]:
+    if isinstance(event, ReportHeard):
+        told = event.report
+        return (
+            event.board, event.channel, "retained" if event.retained else "", f"boot={told.boot}", f"n={told.n}",
+            f"count={told.count}", f"to={told.to}", told.why.value, f"seq={told.seq}", f"ans={told.answers}",
+            "moving" if told.moving else "", told.because or "", "" if told.kept else "unkept",
+        )  # fmt: skip
+    if isinstance(event, Asked):
+        return (event.shade, event.want, event.rank.name)
+    name = getattr(event, "board", "")
+    return (name, getattr(event, "link", ""), getattr(event, "boot", ""), getattr(event, "retained", ""))
+
+
+def _plain(why: str) -> str:
+    """Return a reason with its numbers taken out, to count like with like."""
+    return "".join("#" if c.isdigit() else c for c in why).replace("##", "#").replace("##", "#")[:90]

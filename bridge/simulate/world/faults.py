@@ -1,0 +1,223 @@
+"""What goes wrong in a simulated house, by kind; each seed draws its own menu and rates.
+
+Undetectable events (a pull at the hem bar) are a kind of their own: they exempt the shade from I1 until its
+next reference, and are counted apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from random import Random
+from typing import TYPE_CHECKING
+
+from bridge.core.events import ClaimHeard
+from bridge.simulate.world.plan import changed_settings
+
+if TYPE_CHECKING:
+    from bridge.simulate.world.network import BoardSide
+    from bridge.simulate.world.world import World
+
+
+def draw_menu(rng: Random, allowed: tuple[str, ...]) -> dict[str, float]:
+    """Return the kinds of this seed with their weights: few kinds or many."""
+    number = rng.choice((1, 2, 3, 5, len(allowed)))
+    kinds = rng.sample(allowed, min(number, len(allowed)))
+    return {kind: rng.uniform(0.2, 1.0) for kind in sorted(kinds)}
+
+
+def _side(world: World) -> BoardSide:
+    return world.sides[world.rng.choice(sorted(world.sides))]
+
+
+def _cut(world: World) -> None:
+    side = _side(world)
+    side.power_cut()
+    world.at(world.now + world.rng.choice((0.2, 2.0, 15.0, 200.0)) * world.rng.uniform(0.5, 1.5), side.power_up)
+
+
+def _flap(world: World) -> None:
+    side, at_s = _side(world), world.now
+    for _ in range(world.rng.randint(2, 5)):
+        world.at(at_s, side.power_cut)
+        at_s += world.rng.uniform(0.1, 3.0)
+        world.at(at_s, side.power_up)
+        at_s += world.rng.uniform(0.1, 12.0)
+
+
+def _mains(world: World) -> None:
+    """Everything loses its power; boards and server come back in any order."""
+    for side in world.sides.values():
+        side.power_cut()
+        world.at(world.now + world.rng.uniform(1, 20), side.power_up)
+    world.broker.stop(world.rng.choice(("kept", "lost")))
+    world.figures.fault("mains cut", moving=False)
+    world.server.die(power=True)
+    world.at(world.now + world.rng.uniform(1, 30), world.broker.start)
+    world.at(world.now + world.rng.uniform(1, 30), world.server.start)
+
+
+def _network(world: World) -> None:
+    side = _side(world)
+    if side.wifi:
+        side.wifi_lost()
+        wait = world.rng.choice((2.0, 6.0, 60.0, 400.0)) * world.rng.uniform(0.5, 1.5)
+        world.at(world.now + wait, side.wifi_back)
+
+
+def _network_and_button(world: World) -> None:
+    """The network goes, and people help themselves at the board meanwhile."""
+    side = _side(world)
+    if not side.wifi:
+        return
+    side.wifi_lost()
+    wait = world.rng.uniform(20, 200)
+    for _ in range(world.rng.randint(1, 3)):
+        channel = world.rng.randrange(len(side.board.channels))
+        world.at(world.now + world.rng.uniform(0, wait), world.people.use_button, side, channel)
+    world.at(world.now + wait, side.wifi_back)
+
+
+def _button(world: World) -> None:
+    side = _side(world)
+    world.people.use_button(side, world.rng.randrange(len(side.board.channels)))
+
+
+def _wind(world: World) -> None:
+    side = _side(world)
+    if not side.board.powered or not all(world.spec_at(side, n).local_button for n in range(len(side.dirty))):
+        return
+    side.catch_up()
+    side.disturbed()
+    world.figures.faults["wind contact"] += 1
+    world.note("wind", side.board.plan.id)
+    side.after(side.board.messages(side.board.wind(world.now), world.now))
+
+
+def _broker(world: World) -> None:
+    world.broker.stop(world.rng.choice(("kept", "lost", "old")))
+    world.at(world.now + world.rng.uniform(0.2, 40), world.broker.start)
+
+
+def _process(world: World) -> None:
+    if world.server.running:
+        world.figures.fault("process killed", moving=world.any_moving())
+        world.server.die(power=False)
+        world.at(world.now + world.rng.choice((2.0, 10.0, 100.0)) * world.rng.uniform(0.5, 1.5), world.server.start)
+
+
+def _server_power(world: World) -> None:
+    if world.server.running:
+        world.figures.fault("server power cut", moving=world.any_moving())
+        world.server.die(power=True)
+        world.at(world.now + world.rng.uniform(20, 120), world.server.start)
+
+
+def _between(world: World) -> None:
+    power = world.rng.random() < 0.5
+    world.server.dies = ("power" if power else "process", power)
+
+
+def _hang(world: World) -> None:
+    server = world.server
+    if not server.connected or server.deaf:
+        return
+    server.hang()
+    wait = world.rng.uniform(0.5, 9.0)
+    if world.rng.random() < 0.5:
+        world.at(world.now + wait, server.resume)
+    else:
+        world.at(world.now + wait, _cut_off, world, server.runs)
+
+
+def _cut_off(world: World, run: int) -> None:
+    if run == world.server.runs and world.server.deaf:
+        world.server.disconnected(keep=True)
+
+
+def _clock(world: World) -> None:
+    world.figures.faults["wall clock step"] += 1
+    world.server.wall += world.rng.choice((-1, 1)) * world.rng.choice((0.5, 20.0, 3600.0, 4e7))
+
+
+def _settings(world: World) -> None:
+    world.figures.faults["settings changed"] += 1
+    world.server.spec = changed_settings(world.rng, world.server.spec)
+    _process(world)
+
+
+def _switch(world: World) -> None:
+    """A switch at rest begins to stick, open or closed, or is mended."""
+    side = _side(world)
+    side.catch_up()
+    number = world.rng.randrange(len(side.board.channels))
+    motor = side.board.channels[number]
+    if motor.moving or motor.fitting.build.upper_switch_mm is None:
+        return
+    world.figures.faults["switch sticks"] += 1
+    motor.tube.state.upper_stuck = world.rng.choice((None, None, True, False))
+    world.note("switch", motor.tube.state.upper_stuck)
+
+
+def _flash(world: World) -> None:
+    """A board comes back with a blank flash."""
+    side = _side(world)
+    side.power_cut()
+    world.figures.faults["flash lost"] += 1
+    world.blank(side)
+    world.at(world.now + world.rng.uniform(1, 20), side.power_up)
+
+
+def _slow(world: World) -> None:
+    world.figures.fault("slow network", moving=world.any_moving())
+    world.slow_until = world.now + world.rng.uniform(5, 120)
+
+
+def _repeat(world: World) -> None:
+    world.repeat_until = world.now + world.rng.uniform(30, 600)
+
+
+def _rival(world: World) -> None:
+    """A second bridge claims the house; its owner ends it and restarts ours."""
+    server = world.server
+    if not server.running or not server.connected or server.house is None:
+        return
+    world.figures.faults["second bridge"] += 1
+    term = server.house.term + world.rng.choice((-1, 0, 1, 3))
+    world.broker.claim = max(world.broker.claim or 0, term)
+    server.deliver(ClaimHeard(at=server.moment(), term=max(term, 0), retained=False))
+    world.at(world.now + world.rng.uniform(10, 120), _process, world)
+
+
+def _pull(world: World) -> None:
+    """Somebody pulls at the hem bar; nothing here can feel that."""
+    side = _side(world)
+    side.catch_up()
+    number = world.rng.randrange(len(side.board.channels))
+    motor = side.board.channels[number]
+    world.checks.undetectable(world.shade_at_side(side, number))
+    motor.tube.pull(world.rng.uniform(10, 150))
+    world.note("pull", side.board.plan.id, number)
+
+
+KINDS: Mapping[str, Callable[[World], None]] = {
+    "cut": _cut,
+    "flap": _flap,
+    "mains": _mains,
+    "network": _network,
+    "network-button": _network_and_button,
+    "button": _button,
+    "wind": _wind,
+    "broker": _broker,
+    "process": _process,
+    "server-power": _server_power,
+    "between": _between,
+    "hang": _hang,
+    "clock": _clock,
+    "settings": _settings,
+    "switch": _switch,
+    "flash": _flash,
+    "slow": _slow,
+    "repeat": _repeat,
+    "rival": _rival,
+    "pull": _pull,
+}

@@ -1,0 +1,231 @@
+"""The simulated server: the bridge's one process, its clocks, its journal, its session with the broker.
+
+The journal holds the house after each event. A process that dies loses nothing written; a server that loses
+its power loses the rows after the last flushed one, any number of them from the end.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, Started, Ticked
+from bridge.core.house import due_s, handle
+from bridge.core.outcome import SendOrder
+from bridge.core.state import House
+from bridge.core.values import Moment
+from bridge.simulate.world.boards import Message
+
+if TYPE_CHECKING:
+    from bridge.simulate.world.world import World
+
+EPOCH = datetime(2026, 3, 1, tzinfo=UTC)
+# How long the broker keeps the session of a bridge that is away.
+SESSION_S = 30.0
+
+
+class Server:
+    """The bridge as it runs, stops and comes back."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self.spec = world.plan.spec
+        self.house: House | None = None
+        self.durable: House | None = None
+        self.tail: deque[House] = deque()
+        self.running = False
+        self.connected = False
+        self.deaf = False
+        self.held_in: list[Message] = []
+        self.held_out: list[SendOrder] = []
+        self.runs = 0
+        self.mono_base = -world.rng.uniform(10, 1e6)
+        self.wall = 0.0
+        self.session_until = -1.0
+        self.in_at = self.out_at = 0.0
+        self.tick_version = 0
+        self.tick_at: float | None = None
+        # What a death at the next event with orders leaves done: see `_die_at`.
+        self.dies: tuple[str, bool] | None = None
+
+    def moment(self) -> Moment:
+        return Moment(
+            utc=EPOCH + timedelta(seconds=self.world.now + self.wall), mono_s=self.world.now - self.mono_base
+        )
+
+    # The process.
+
+    def start(self) -> None:
+        if self.running:
+            return
+        self.running = True
+        self.runs += 1
+        self.house = self.tail[-1] if self.tail else self.durable
+        self.tail.clear()
+        self.durable = self.house
+        self.world.note("start", self.runs)
+        self.deliver(Started(at=self.moment(), spec=self.spec))
+        self.world.at(self.world.now + self.world.rng.uniform(0.05, 1.0), self.connect, self.runs)
+
+    def die(self, *, power: bool) -> None:
+        """The process ends at once; with `power`, the whole machine."""
+        if not self.running:
+            return
+        world = self.world
+        self.running = False
+        self.tick_version += 1
+        self.tick_at = None
+        self.disconnected(keep=not power)
+        if power:
+            keep = world.rng.randint(0, len(self.tail))
+            lost = len(self.tail) - keep
+            for _ in range(lost):
+                self.tail.pop()
+            self.mono_base = world.now - world.rng.uniform(5, 60)
+            world.checks.rolled_back(self.tail[-1] if self.tail else self.durable)
+        world.note("dead", "power" if power else "process")
+
+    def disconnected(self, *, keep: bool) -> None:
+        """The session with the broker ends; what is on its way to it is gone."""
+        was, self.connected = self.connected, False
+        self.deaf = False
+        self.session_until = self.world.now + SESSION_S if keep else -1.0
+        self.held_out.clear()
+        if keep:
+            self.world.broker.waiting.extend(self.held_in)
+        self.held_in.clear()
+        if self.running and was:
+            self.deliver(BrokerLost(at=self.moment()))
+            self.world.at(self.world.now + self.world.rng.uniform(0.2, 3.0), self.connect, self.runs)
+
+    def connect(self, run: int) -> None:
+        world = self.world
+        if run != self.runs or not self.running or self.connected:
+            return
+        if not world.broker.up:
+            world.at(world.now + world.rng.uniform(0.5, 3.0), self.connect, run)
+            return
+        self.connected = True
+        self.deliver(BrokerReached(at=self.moment()))
+        if not self.running:
+            return
+        if world.broker.claim is not None:
+            self.deliver(ClaimHeard(at=self.moment(), term=world.broker.claim, retained=True))
+        assert self.house is not None
+        world.broker.claim = max(self.house.term, world.broker.claim or 0)
+        kept = list(world.broker.retained.values())
+        world.rng.shuffle(kept)
+        for message in kept:
+            self._hear_later(message, retained=True)
+        if self.session_until >= world.now:
+            for message in world.broker.waiting:
+                self._hear_later(message, retained=False)
+        world.broker.waiting.clear()
+
+    # Messages.
+
+    def receive(self, message: Message) -> None:
+        """The broker has something for us."""
+        if self.deaf:
+            self.held_in.append(message)
+        elif self.connected:
+            self._hear_later(message, retained=False)
+        elif self.session_until >= self.world.now:
+            self.world.broker.waiting.append(message)
+
+    def _hear_later(self, message: Message, *, retained: bool) -> None:
+        self.in_at = max(self.in_at, self.world.now + self.world.latency())
+        self.world.at(self.in_at, self._hear, message, retained, self.runs)
+
+    def _hear(self, message: Message, retained: bool, run: int) -> None:
+        if run != self.runs or not self.running or not self.connected:
+            return
+        if self.deaf:
+            self.held_in.append(message)
+            return
+        self.deliver(message.event(self.moment(), retained=retained), message)
+
+    def _send(self, sent: SendOrder) -> None:
+        if self.deaf:
+            self.held_out.append(sent)
+            return
+        self.out_at = max(self.out_at, self.world.now + self.world.latency())
+        self.world.at(self.out_at, self.world.broker.order, sent)
+
+    def hang(self) -> None:
+        """The connection to the broker stalls; nothing fails yet."""
+        if self.connected:
+            self.deaf = True
+            self.world.figures.fault("bridge cut off", moving=self.world.any_moving())
+
+    def resume(self) -> None:
+        """The stalled connection moves again: everything arrives late."""
+        if not self.deaf:
+            return
+        self.deaf = False
+        held, self.held_in = self.held_in, []
+        for message in held:
+            self._hear_later(message, retained=False)
+        out, self.held_out = self.held_out, []
+        for sent in out:
+            self._send(sent)
+
+    # Decisions.
+
+    def deliver(self, event: Event, message: Message | None = None) -> None:
+        """Let the core decide, write it down, send what it says; or die on the way."""
+        if not self.running:
+            return
+        before = self.house
+        house, decisions = handle(before, event)
+        stage = self._die_at(len(decisions.orders))
+        if stage == 0:
+            self.die(power=self._power())
+            return
+        self.house = house
+        if house is not before:
+            self.tail.append(house)
+            if decisions.grew:
+                self.durable = house
+                self.tail.clear()
+        self.world.checks.decided(before, event, house, decisions, message)
+        for number, sent in enumerate(decisions.orders):
+            if stage == number + 1:
+                self.die(power=self._power())
+                return
+            self.world.checks.sending(house, sent)
+            self._send(sent)
+        self._tick_later(event)
+
+    def _die_at(self, orders: int) -> int | None:
+        """Return before which effect this process dies: 0 before the write, then before each order."""
+        if self.dies is None or not orders:
+            return None
+        return self.world.rng.randint(0, orders)
+
+    def _power(self) -> bool:
+        assert self.dies is not None
+        kind, power = self.dies
+        self.dies = None
+        self.world.figures.fault(f"server dies between effects ({kind})", moving=self.world.any_moving())
+        self.world.at(self.world.now + self.world.rng.uniform(1, 40), self.start)
+        return power
+
+    def _tick_later(self, event: Event) -> None:
+        assert self.house is not None
+        due = due_s(self.house)
+        wanted = None if due is None else due + self.mono_base
+        if isinstance(event, Ticked):
+            self.world.checks.ticked(wanted)
+        if wanted == self.tick_at:
+            return
+        self.tick_at = wanted
+        self.tick_version += 1
+        if wanted is not None:
+            self.world.at(max(wanted, self.world.now), self._tick, self.tick_version)
+
+    def _tick(self, version: int) -> None:
+        if version == self.tick_version and self.running:
+            self.tick_at = None
+            self.deliver(Ticked(at=self.moment()))

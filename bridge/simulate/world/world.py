@@ -1,0 +1,262 @@
+"""One simulated house in virtual time: a heap of timed happenings, everything drawn from one seed."""
+
+from __future__ import annotations
+
+import hashlib
+import heapq
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from random import Random
+from typing import Any
+
+from bridge.core.events import Button, Percent, Press
+from bridge.core.position.allowance import physical_range
+from bridge.core.spec import ShadeSpec
+from bridge.core.values import BoardId, ShadeId
+from bridge.simulate.board import new_flash
+from bridge.simulate.spiral import turns_for
+from bridge.simulate.world.boards import SimBoard
+from bridge.simulate.world.checks import Checks, Escape
+from bridge.simulate.world.faults import KINDS, draw_menu
+from bridge.simulate.world.figures import Figures
+from bridge.simulate.world.network import LATENCY_S, SLOW_S, BoardSide, Broker
+from bridge.simulate.world.people import People
+from bridge.simulate.world.plan import Plan, draw_plan
+from bridge.simulate.world.server import Server
+
+DAY_S = 86400.0
+# A move every so often, and so many faults of the menu for each.
+WISHES_A_DAY = 14.0
+FAULTS_PER_WISH = 0.25
+# Once faults have ended: as long as the slowest recovery takes, then two requests that must end well.
+CALM_S = 120.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """How a world is run.
+
+    Attributes:
+        seed: Decides everything.
+        days: Simulated days.
+        faults: Kinds to draw from; all by default.
+        shades: How many; drawn when 0.
+        wire: Every message goes through the bytes of the wire.
+        progress_s: Seconds between progress reports that arrive.
+        trace: Keep the story.
+    """
+
+    seed: int
+    days: float = 1.0
+    faults: tuple[str, ...] = tuple(KINDS)
+    shades: int = 0
+    wire: bool = False
+    progress_s: float = 1.2
+    trace: bool = False
+
+
+class World:
+    """Everything there is."""
+
+    def __init__(self, options: Options, plan: Plan | None = None) -> None:
+        self.options = options
+        self.rng = Random(options.seed)
+        self.now = 0.0
+        self.heap: list[tuple[float, int, Callable[..., None], tuple[Any, ...]]] = []
+        self.counter = 0
+        self.trace: list[str] | None = [] if options.trace else None
+        self.figures = Figures()
+        self.plan = plan or draw_plan(self.rng, shades=options.shades, progress_s=options.progress_s)
+        self.menu = draw_menu(self.rng, options.faults) if options.faults else {}
+        self.rate = FAULTS_PER_WISH * self.rng.choice((0.2, 1.0, 1.0, 2.0))
+        self.slow_until = self.repeat_until = -1.0
+        self.calm = True
+        self.disturbances = 0
+        self.asks: Counter[ShadeId] = Counter()
+        self.sides: dict[str, BoardSide] = {}
+        self.where: dict[ShadeId, tuple[BoardSide, int]] = {}
+        self.shade_at: dict[tuple[BoardId, int], ShadeId] = {}
+        self.specs: dict[ShadeId, ShadeSpec] = {shade.id: shade for shade in self.plan.spec.shades}
+        self._build_boards()
+        self.broker = Broker(self)
+        self.server = Server(self)
+        self.checks = Checks(self)
+        self.people = People(self)
+        self.patience_s = {name: _patience_s(spec) for name, spec in self.specs.items()}
+
+    def _build_boards(self) -> None:
+        for board in self.plan.boards:
+            sim = SimBoard(board, self.rng)
+            sim.wire = self.options.wire
+            # What a board says every 0.3 s and never arrives: numbered, not sent.
+            sim.skipped = max(0, round(self.options.progress_s / 0.3) - 1)
+            side = self.sides[board.id] = BoardSide(self, sim)
+            for number, fitting in enumerate(board.channels):
+                name = ShadeId(fitting.shade)
+                self.where[name] = (side, number)
+                self.shade_at[BoardId(board.id), number] = name
+
+    # For everybody in it.
+
+    def at(self, when_s: float, act: Callable[..., None], *args: Any) -> None:
+        self.counter += 1
+        heapq.heappush(self.heap, (when_s, self.counter, act, args))
+
+    def note(self, *words: object) -> None:
+        if self.trace is not None:
+            self.trace.append(f"{self.now:.6f} " + " ".join(str(word) for word in words))
+
+    def latency(self) -> float:
+        return self.rng.uniform(*(SLOW_S if self.now < self.slow_until else LATENCY_S))
+
+    def chance(self, kind: str) -> bool:
+        return kind == "repeat" and self.now < self.repeat_until and self.rng.random() < 0.3
+
+    def any_moving(self) -> bool:
+        return any(side.board.moving for side in self.sides.values())
+
+    def shade_at_side(self, side: BoardSide, number: int) -> ShadeId:
+        return self.shade_at[BoardId(side.board.plan.id), number]
+
+    def spec_at(self, side: BoardSide, number: int) -> ShadeSpec:
+        return self.specs[self.shade_at_side(side, number)]
+
+    def turns_at(self, side: BoardSide, number: int, drop_mm: float) -> float:
+        """Return the true tube turns at a drop."""
+        build = side.board.channels[number].fitting.build
+        length = max(0.0, build.wound(build.all_turns) - drop_mm)
+        return build.all_turns - turns_for(length, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm)
+
+    def blank(self, side: BoardSide) -> None:
+        """Put a board without memory in place of the one that is off."""
+        old = side.board
+        flash = {**new_flash(old.plan), "channels": {str(n): {} for n in range(len(old.channels))}}
+        fresh = SimBoard(old.plan, self.rng, tubes=[each.tube for each in old.channels], flash=flash)
+        fresh.wire, fresh.skipped = old.wire, old.skipped
+        side.board = fresh
+
+    # Its course.
+
+    def run(self) -> Figures:
+        """Live through the days, then through a calm end.
+
+        Raises:
+            Escape: an invariant is broken.
+        """
+        for side in self.sides.values():
+            self.at(self.rng.uniform(0, 5), side.power_up)
+        self.at(self.rng.uniform(0, 5), self.server.start)
+        for name in self.where:
+            self.at(30 + self.rng.uniform(0, 60), self._wish_again, name)
+        for quarter in range(1, round(8 * self.options.days)):
+            self.at(quarter * DAY_S / 8, self.checks.sample, 1 + int(quarter / 8))
+        self.at(60.0, self._minute)
+        end = self.options.days * DAY_S
+        self._until(end)
+        self._calm_end()
+        self.figures.shade_days = self.options.days * len(self.where)
+        return self.figures
+
+    def _until(self, end_s: float) -> None:
+        heap = self.heap
+        while heap and heap[0][0] <= end_s:
+            self.now, _, act, args = heapq.heappop(heap)
+            act(*args)
+        self.now = end_s
+
+    def _wish_again(self, name: ShadeId) -> None:
+        self.at(self.now + self.rng.expovariate(WISHES_A_DAY / DAY_S), self._wish_again, name)
+        self.people.wish(name)
+        for _ in range(self._faults_now()):
+            wait = self.rng.choice((self.rng.uniform(0, 6), self.rng.uniform(0, 6), self.rng.uniform(0, 3000)))
+            self.at(self.now + wait, self._fault)
+
+    def _faults_now(self) -> int:
+        number, left = 0, self.rate if self.menu else 0.0
+        while self.rng.random() < left:
+            number += 1
+            left *= 0.7
+        return number
+
+    def _fault(self) -> None:
+        if not self.calm_from_now_on:
+            kinds = list(self.menu)
+            kind = self.rng.choices(kinds, [self.menu[each] for each in kinds])[0]
+            self.disturbances += 1
+            self.note("fault", kind)
+            KINDS[kind](self)
+
+    calm_from_now_on = False
+
+    def _minute(self) -> None:
+        self.checks.patient()
+        self.checks.cloth()
+        self.at(self.now + 600.0, self._minute)
+
+    def _calm_end(self) -> None:
+        """Faults end; after a while every shade serves, or says what a person must do (I3, I10)."""
+        self.calm_from_now_on = True
+        self.server.dies = None
+        self._until(self.now + CALM_S)
+        for side in self.sides.values():
+            if not side.board.powered:
+                side.power_up()
+            if not side.wifi:
+                side.wifi_back()
+            for motor in side.board.channels:
+                motor.tube.state.upper_stuck = None
+        if not self.broker.up:
+            self.broker.start()
+        self.server.resume()
+        self._until(self.now + CALM_S + 700)
+        if not self.server.running:
+            self.server.start()
+            self._until(self.now + CALM_S)
+        house = self.server.house
+        if house is not None and house.stood_down:
+            self.server.die(power=False)
+            self.server.start()
+            self._until(self.now + CALM_S)
+        for want in (Press(button=Button.UP), Percent(open_pct=50)):
+            self._all_served(want)
+        self.checks.cloth()
+
+    def _all_served(self, want: Press | Percent) -> None:
+        for name in self.where:
+            before = dict(self.checks.asked)
+            self.people.ask(name, want)
+            self._until(self.now + self.patience_s[name])
+            new = [each for number, each in self.checks.asked.items() if number not in before]
+            mine = [each for each in new if each.shade == name]
+            if not mine or mine[-1].fate is None:
+                raise Escape("I3", f"{name}: {want} has no end in calm")
+            house = self.server.house
+            assert house is not None
+            if mine[-1].fate != "reached":
+                self._excused(name, mine[-1].fate, want)
+            elif not house.shades[name].channel.answered:
+                raise Escape("I10", f"{name} is reached and not in conversation")
+
+    def _excused(self, name: ShadeId, fate: str, want: Press | Percent) -> None:
+        """A request that is not reached in calm must be one that a person has to help."""
+        house = self.server.house
+        assert house is not None
+        shade = house.shades[name]
+        if not shade.channel.answered:
+            raise Escape("I10", f"{name}: not in conversation {self.patience_s[name]:.0f} s after the last fault")
+        if fate in ("refused", "failed"):
+            self.figures.whys[f"calm end {fate}"] += 1
+            return
+        raise Escape("I10", f"{name}: {want} ended {fate} in calm")
+
+    def digest(self) -> str:
+        """Return a fingerprint of the whole story."""
+        assert self.trace is not None
+        return hashlib.sha256("\n".join(self.trace).encode()).hexdigest()
+
+
+def _patience_s(spec: ShadeSpec) -> float:
+    """Return how long a request may stay open: waits, a reference run at half speed, a move, with graces."""
+    span = physical_range(spec).width
+    return 2 * 30 + 2 * 10 + 1.5 * span / spec.top_pps * 3.5 + 60
