@@ -14,14 +14,8 @@ from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
 from bridge.core.position.evidence import unheard
 from bridge.core.settling import absorb
-from bridge.core.state import Board, Channel, Shade
+from bridge.core.state import Board, Channel, Shade, bounds_in_force
 from bridge.core.turn import Turn
-from bridge.core.values import Interval
-
-
-def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:
-    """Return the counts that the local button is kept within in that boot; None without such bounds."""
-    return channel.bounds if channel.bounds_boot == boot and boot is not None else None
 
 
 def out_of_hearing(turn: Turn, shade: Shade) -> Shade:

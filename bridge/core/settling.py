@@ -10,10 +10,16 @@ from bridge.core.command.requests import Fate, ended, held
 from bridge.core.contract import ADDRESSING, Do, Report, Why
 from bridge.core.outcome import Level
 from bridge.core.position import evidence
-from bridge.core.position.allowance import nearest_cycle, physical_range, reference_interval
+from bridge.core.position.allowance import (
+    braking,
+    nearest_cycle,
+    physical_range,
+    reference_interval,
+    room_above,
+)
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Knowledge
-from bridge.core.state import Channel, Outstanding, Purpose, Shade
+from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Rank, Steps
 
@@ -128,7 +134,7 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     """Return knowledge once the motor stands still: a reference, a stall, or the count and what it means."""
     if report.count is None:
         return replace(known, base=None, settled_count=None, mark=None)
-    at = _reference_met(shade, report)
+    at = _reference_met(shade, known, report)
     if at is not None:
         return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
@@ -139,16 +145,36 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     return evidence.settled(shade.spec, known, count=report.count)
 
 
-def _reference_met(shade: Shade, report: Report) -> Interval | None:
+def _reference_met(shade: Shade, known: Knowledge, report: Report) -> Interval | None:
     pending = shade.outstanding
     seeking = pending is not None and pending.purpose is Purpose.REFERENCE
     if report.why is Why.UPPER_SWITCH:
-        return top_reference(shade, stalled=False)
+        at = top_reference(shade, stalled=False)
+        return None if at is None else _with_lost_steps(shade, at, report)
     if report.why is Why.LOWER_SWITCH and shade.spec.lower_switch is not None:
         return reference_interval(shade.spec, shade.spec.lower_switch)
     if report.why is Why.STALLED and seeking:
         return top_reference(shade, stalled=True)
     return None
+
+
+def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
+    """Return where the upper switch was met, lower by the steps that braking past it may have lost.
+
+    A motor too fast to stop dead runs on above the switch and comes back; if it meets the upper stop on the
+    way, it comes back by too much. At least half the room above the switch is taken to be free.
+    """
+    assert report.count is not None
+    pending, in_force = shade.outstanding, bounds_in_force(shade.channel, report.boot)
+    end = None
+    if pending is not None and pending.order.do is Do.GO and not _by_hand(report):
+        end = pending.order.to
+    elif pending is None and in_force is not None:
+        end = in_force.low
+    pps = shade.spec.top_pps if pending is None or pending.order.pps is None else pending.order.pps
+    past = braking(shade.spec, pps) if end is None else min(braking(shade.spec, pps), report.count - end)
+    lost = max(0, past - room_above(shade.spec, at))
+    return Interval(low=at.low, high=at.high + lost)
 
 
 def _pinned(
@@ -196,10 +222,7 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
 
 def _started(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
     """Return the shade while its board obeys the order in force, or is found going elsewhere."""
-    order = pending.order
-    if order.do is Do.STOP:
-        return under_way(turn, shade, pending)
-    if order.do is Do.GO and report.to != order.to:
+    if report.seq > pending.order.seq:
         return replace(shade, outstanding=None)
     return under_way(turn, shade, pending)
 
@@ -230,9 +253,25 @@ def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         return _sought(turn, shade, report)
     if report.count == pending.order.to:
         return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
+    if report.why in (Why.UPPER_SWITCH, Why.LOWER_SWITCH):
+        return _met_on_the_way(turn, shade, request, report)
     if report.why in (Why.TOLD, Why.REFUSED):
         return shade
     return ended(turn, shade, Fate.FAILED, f"it ended with {report.why.value} at {_where(shade)}")
+
+
+def _met_on_the_way(turn: Turn, shade: Shade, request: Request, report: Report) -> Shade:
+    """Return the shade after a switch has cut a move short: on from there, unless the goal lies beyond it."""
+    at = shade.knowledge.hull
+    upper = report.why is Why.UPPER_SWITCH
+    assert request.goal is not None
+    if at.low < request.goal if upper else request.goal < at.high:
+        return shade
+    off = width_mm(shade.spec, at.joined(Interval(low=request.goal, high=request.goal)))
+    if off <= max(shade.spec.tolerance_mm, 2 * width_mm(shade.spec, at)):
+        return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}, by its switch")
+    why = f"its {report.why.value} stops it at {_where(shade)}, short of there; check the switch and its place"
+    return ended(turn, shade, Fate.FAILED, why)
 
 
 def _sought(turn: Turn, shade: Shade, report: Report) -> Shade:

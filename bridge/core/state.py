@@ -61,6 +61,11 @@ class Channel:
     stalls: int = 0
 
 
+def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:
+    """Return the counts that the local button is kept within in that boot; None without such bounds."""
+    return channel.bounds if channel.bounds_boot == boot and boot is not None else None
+
+
 class Purpose(StrEnum):
     """What a sent order is for."""
 

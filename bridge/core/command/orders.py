@@ -6,14 +6,15 @@ Every downward order goes through `refuse_downward`; there is no other way to bu
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import ceil, floor
+from math import ceil, floor, isqrt
 
-from bridge.core.command.goals import Refusal
-from bridge.core.contract import Do, Order, Then, Toward
+from bridge.core.command.goals import Refusal, top_sense
+from bridge.core.contract import Do, Order, Sense, Then, Toward
 from bridge.core.position.allowance import (
     nearest_cycle,
     physical_range,
     reference_interval,
+    room_above,
     steps_for_mm,
 )
 from bridge.core.position.claims import claim_at
@@ -142,12 +143,21 @@ def draft_seek_up(shade: Shade, *, term: int, seq: int) -> Draft:
         seq=seq,
         seen=channel.n,
         do=Do.SEEK,
-        pps=max(1, spec.top_pps // 2),
+        pps=_seek_pps(shade),
         ramp=spec.ramp_pps2,
         toward=Toward.UPPER,
         at_most=at_most,
     )
     return Draft(order=order, knowledge=departed_upward(spec, after))
+
+
+def _seek_pps(shade: Shade) -> int:
+    """Return half the top speed, or less where the motor would brake past its switch up to the stop."""
+    spec, half = shade.spec, max(1, shade.spec.top_pps // 2)
+    at = top_reference(shade, stalled=False)
+    if at is None or top_sense(shade) is not Sense.UPPER_SWITCH:
+        return half
+    return max(1, min(half, isqrt(2 * spec.ramp_pps2 * room_above(spec, at))))
 
 
 def plain_order(shade: Shade, do: Do, *, term: int, seq: int) -> Order:

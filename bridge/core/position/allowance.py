@@ -61,6 +61,12 @@ def nearest_cycle(spec: ShadeSpec, count: Steps) -> Steps:
     return round(round(count / cycle) * cycle)
 
 
-def braking(spec: ShadeSpec) -> Steps:
-    """Return the steps in which a motor at top speed comes to rest."""
-    return ceil(spec.top_pps * spec.top_pps / (2 * spec.ramp_pps2))
+def braking(spec: ShadeSpec, pps: int | None = None) -> Steps:
+    """Return the steps in which a motor at `pps`, by default at top speed, comes to rest."""
+    speed = spec.top_pps if pps is None else pps
+    return ceil(speed * speed / (2 * spec.ramp_pps2))
+
+
+def room_above(spec: ShadeSpec, at: Interval) -> Steps:
+    """Return the steps that are surely free above an upper switch met in `at`: half of what the owner gives."""
+    return max(0, (at.low - physical_range(spec).low) // 2)
