@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# A line of a device's log that begins so answers a request.
-REFUSED = "refused: "
+from bridge.adapters.doors import shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,3 +65,8 @@ class Address:
 
     def __str__(self) -> str:
         return f"{self.host}:{self.port}"
+
+
+def refusal(levels: str, payload: bytes, reason: str) -> str:
+    """Return the line of a device's log that answers a request, naming it: others may ask too."""
+    return f"refused: {levels} {shown(payload)}: {reason}"

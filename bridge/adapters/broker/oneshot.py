@@ -2,7 +2,7 @@
 
 Blocking, on paho alone, so that a command starts fast. What the values mean is the command's business; the
 words by which a request is taken or refused are the tree's: its `$target` or event value, or a log line
-`refused: ...`.
+`refused: ...` that names it.
 """
 
 from __future__ import annotations
@@ -20,11 +20,10 @@ from typing import Any, Self
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 
-from bridge.adapters.broker.messages import REFUSED, Address
+from bridge.adapters.broker.messages import Address, refusal
 from bridge.adapters.doors import read_json
 from bridge.core.errors import LinkError
 
-_REFUSED = REFUSED.encode()
 QUIET_S = 0.3
 _POLL_S = 0.05
 # MQTT 5.0 (OASIS, 2019), table 3-1.
@@ -112,6 +111,7 @@ class Visit:
         self._live.clear()
         self._publish(f"{prefix}{levels}/set", payload)
         taken = {(f"{prefix}{levels}/$target", payload), (f"{prefix}{levels}", payload)}
+        refused = refusal(levels, payload, "").encode()
         deadline_s = time.monotonic() + within_s
         while time.monotonic() < deadline_s:
             self._turn()
@@ -119,8 +119,8 @@ class Visit:
                 topic, said = self._live.popleft()
                 if (topic, said) in taken:
                     return Answer(taken=True)
-                if topic == f"{prefix}$log/warn" and said.startswith(_REFUSED):
-                    return Answer(taken=False, reason=said.removeprefix(_REFUSED).decode("utf-8", "replace"))
+                if topic == f"{prefix}$log/warn" and said.startswith(refused):
+                    return Answer(taken=False, reason=said.removeprefix(refused).decode("utf-8", "replace"))
         return Answer(taken=None)
 
     def follow(

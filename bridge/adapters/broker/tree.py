@@ -17,7 +17,7 @@ from typing import assert_never
 
 from bridge.adapters.broker import homie
 from bridge.adapters.broker.homie import RELEASE, LogLevel, State
-from bridge.adapters.broker.messages import REFUSED, Incoming, Publication, Subscription
+from bridge.adapters.broker.messages import Incoming, Publication, Subscription, refusal
 from bridge.adapters.doors import read_integer, read_json, read_word, refuse
 from bridge.core.errors import LinkError
 from bridge.core.events import Button, Nudge, Percent, Place, Press, Release, Want
@@ -66,6 +66,7 @@ class Refused:
 
     shade: ShadeId | None
     topic: str
+    payload: bytes
     reason: str
 
 
@@ -158,23 +159,20 @@ class Tree:
 
     def accepted(self, shade: ShadeId, want: Want | Place) -> Publication:
         """Return what tells everybody that a request was taken: its `$target`, or the value of an event."""
-        match want:
-            case Percent():
-                return self._kept(self.topic(shade, "opening", "position", "$target"), _whole(want.open_pct))
-            case Nudge():
-                return self._event(shade, "opening", "nudge", _whole(want.by_pct))
-            case Press():
-                return self._event(shade, "opening", "button", want.button.encode())
-            case Release():
-                return self._event(shade, "reason", "release", RELEASE.encode())
-            case Place():
-                return self._event(shade, "knowledge", "confirm", want.encode())
-            case _:
-                assert_never(want)
+        levels, payload = _spelt(want)
+        if isinstance(want, Percent):
+            return self._kept(self.topic(shade, levels, "$target"), payload)
+        # The convention: a property that is not retained is published at QoS 0.
+        return Publication(topic=self.topic(shade, levels), payload=payload, qos=0, retain=False)
 
-    def refused(self, shade: ShadeId | None, reason: str) -> Publication:
-        """Return the line in a device's log that tells whoever asked that the request is refused."""
-        return self.log(shade, Level.WARNING, f"{REFUSED}{reason}")
+    def declined(self, shade: ShadeId, want: Want | Place, reason: str) -> Publication:
+        """Return the log line that tells whoever asked that the house refuses a request."""
+        return self.log(shade, Level.WARNING, refusal(*_spelt(want), reason))
+
+    def refused(self, refused: Refused) -> Publication:
+        """Return the log line that tells whoever sent a payload that it was not acted on."""
+        levels = "/".join(refused.topic.split("/")[3:-1])
+        return self.log(refused.shade, Level.WARNING, refusal(levels, refused.payload, refused.reason))
 
     def log(self, shade: ShadeId | None, level: Level, text: str) -> Publication:
         """Return one line of a device's log, for whoever is listening now."""
@@ -185,7 +183,12 @@ class Tree:
         """Return what a `/set` message wants, why it is refused, or None when its topic is none of ours."""
         match message.topic.split("/"):
             case [self.domain, "5", self.root, *_, "set"]:
-                return Refused(shade=None, topic=message.topic, reason="the bridge has nothing to set here")
+                return Refused(
+                    shade=None,
+                    topic=message.topic,
+                    payload=message.payload,
+                    reason="the bridge has nothing to set",
+                )
             case [self.domain, "5", device, node, name, "set"] if device in self._by_device:
                 shade = self._by_device[device]
             case _:
@@ -193,7 +196,7 @@ class Tree:
         try:
             wanted = _read_want(f"{node}/{name}", message)
         except LinkError as error:
-            return Refused(shade=shade, topic=message.topic, reason=error.problem)
+            return Refused(shade=shade, topic=message.topic, payload=message.payload, reason=error.problem)
         if isinstance(wanted, Place):
             return Confirming(shade=shade, place=wanted)
         return Wanted(shade=shade, want=wanted)
@@ -222,10 +225,6 @@ class Tree:
     def _kept(self, topic: str, payload: bytes) -> Publication:
         return Publication(topic=topic, payload=payload, qos=1, retain=True)
 
-    def _event(self, shade: ShadeId, node: str, name: str, payload: bytes) -> Publication:
-        # The convention: a property that is not retained is published at QoS 0.
-        return Publication(topic=self.topic(shade, node, name), payload=payload, qos=0, retain=False)
-
 
 def _read_want(levels: str, message: Incoming) -> Want | Place:
     where, payload = message.topic, message.payload
@@ -245,6 +244,23 @@ def _read_want(levels: str, message: Incoming) -> Want | Place:
             return Release()
         case _:
             raise refuse(where, f"{levels} cannot be set")
+
+
+def _spelt(want: Want | Place) -> tuple[str, bytes]:
+    """Where and how a request is asked for: the inverse of `_read_want`."""
+    match want:
+        case Percent():
+            return "opening/position", _whole(want.open_pct)
+        case Nudge():
+            return "opening/nudge", _whole(want.by_pct)
+        case Press():
+            return "opening/button", want.button.encode()
+        case Release():
+            return "reason/release", RELEASE.encode()
+        case Place():
+            return "knowledge/confirm", want.encode()
+        case _:
+            assert_never(want)
 
 
 def _within(value: int, low: int, high: int, where: str) -> int:

@@ -170,6 +170,19 @@ def test_a_request_that_was_taken_is_told(
     )
 
 
+def test_a_refusal_names_the_request_that_it_answers() -> None:
+    refused = read("weir-study/opening/position/set", b"101")
+    assert isinstance(refused, Refused)
+    assert TREE.refused(refused) == Publication(
+        topic="homie/5/weir-study/$log/warn",
+        payload=b"refused: opening/position '101': 101 is not between 0 and 100",
+    )
+    assert TREE.declined(STUDY, Press(button=Button.UP), "it is unknown where it is") == Publication(
+        topic="homie/5/weir-study/$log/warn",
+        payload=b"refused: opening/button 'up': it is unknown where it is",
+    )
+
+
 def test_a_log_line_is_never_retained() -> None:
     assert TREE.log(STUDY, Level.WARNING, "no") == Publication(
         topic="homie/5/weir-study/$log/warn", payload=b"no", qos=1, retain=False
@@ -260,6 +273,7 @@ def test_a_refusal_shows_what_was_wrong() -> None:
     assert read("weir-study/opening/position/set", b"101") == Refused(
         shade=STUDY,
         topic="homie/5/weir-study/opening/position/set",
+        payload=b"101",
         reason="101 is not between 0 and 100",
     )
 
