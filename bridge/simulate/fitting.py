@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -56,6 +57,12 @@ class BoardPlan:
     id: str
     channels: tuple[Fitting, ...]
 
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"[a-z0-9](?:[a-z0-9-]{0,62}[a-z0-9])?", self.id):
+            raise ValueError(f"id is {self.id!r}; it takes a-z, 0-9 and inner hyphens, 64 at most")
+        if not self.channels:
+            raise ValueError(f"board {self.id} has no channels; give it one at least")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HousePlan:
@@ -63,3 +70,8 @@ class HousePlan:
 
     boards: tuple[BoardPlan, ...]
     seed: int = 1
+
+    def __post_init__(self) -> None:
+        ids = [board.id for board in self.boards]
+        if len(set(ids)) < len(ids) or not ids:
+            raise ValueError(f"board ids are {ids}; there must be one at least, and no two alike")

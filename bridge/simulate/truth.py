@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from math import ceil, pi
 from random import Random
-from typing import Any
 
 from bridge.simulate.spiral import radius_mm, turns_for, wound_mm
 
 GRAVITY_MPS2 = 9.80665
 # A two-phase motor repeats itself every four full steps.
 CYCLE_FULL_STEPS = 4
+FULL_STEPS_PER_REV = 200
 # The grid on which a fall is followed, in tube turns: about 2 mm of cloth.
 FALL_TURNS = 1 / 64
 
@@ -71,6 +71,17 @@ class Build:
     slip_move_mm: float = 0.0
     slip_turn_mm: float = 0.0
 
+    def __post_init__(self) -> None:
+        above = ("tube_mm", "drop_mm", "pulses_per_rev", "gear", "gear_efficiency", "corner_pps")
+        for name in above:
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} is {getattr(self, name)}; it must be greater than 0")
+        for name in ("cloth_mm", "wraps_left", "slip_move_mm", "slip_turn_mm", "detent_nm", "holding_nm"):
+            if not getattr(self, name) >= 0:
+                raise ValueError(f"{name} is {getattr(self, name)}; it must be 0 or greater")
+        if self.pulses_per_rev % FULL_STEPS_PER_REV:
+            raise ValueError(f"pulses_per_rev is {self.pulses_per_rev}; it must be a multiple of 200")
+
     @property
     def pulses_per_turn(self) -> float:
         return float(self.pulses_per_rev * self.gear)
@@ -78,7 +89,7 @@ class Build:
     @property
     def full_step(self) -> float:
         """Pulses in one full step of a 200-step motor."""
-        return self.pulses_per_rev / 200
+        return self.pulses_per_rev / FULL_STEPS_PER_REV
 
     @property
     def cycle(self) -> int:
@@ -332,8 +343,3 @@ class Tube:
         wound = self._all_turns - self.turns
         radius = radius_mm(wound, tube_mm=self.build.tube_mm, cloth_mm=self.build.cloth_mm)
         self.state.seat_turns += mm / (2 * pi * radius)
-
-
-def state_from(data: dict[str, Any]) -> State:
-    """The state that `dataclasses.asdict` made."""
-    return State(**data)
