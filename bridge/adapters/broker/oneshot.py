@@ -43,7 +43,7 @@ class Visit:
 
     Args:
         address: The broker; `client_id` is only a stem here, since visits may overlap.
-        domain: First level of the tree's topics.
+        domain: What the tree's topics begin with.
         root: Id of the bridge's own device.
         patience_s: How long to wait for the broker itself.
 

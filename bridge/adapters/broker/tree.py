@@ -79,7 +79,7 @@ class Tree:
         root: Id of the bridge's own device; a shade's device is `<root>-<shade>`.
         name: What people call the house.
         version: The software's version.
-        domain: First level of every topic.
+        domain: What every topic begins with, slashes allowed.
     """
 
     shades: tuple[tuple[ShadeId, str], ...]
@@ -171,7 +171,7 @@ class Tree:
 
     def refused(self, refused: Refused) -> Publication:
         """Return the log line that tells whoever sent a payload that it was not acted on."""
-        levels = "/".join(refused.topic.split("/")[3:-1])
+        levels = "/".join(self._levels(refused.topic)[1:-1])
         return self.log(refused.shade, Level.WARNING, refusal(levels, refused.payload, refused.reason))
 
     def log(self, shade: ShadeId | None, level: Level, text: str) -> Publication:
@@ -181,15 +181,15 @@ class Tree:
 
     def read_set(self, message: Incoming) -> Wanted | Confirming | Refused | None:
         """Return what a `/set` message wants, why it is refused, or None when its topic is none of ours."""
-        match message.topic.split("/"):
-            case [self.domain, "5", self.root, *_, "set"]:
+        match self._levels(message.topic):
+            case [self.root, *_, "set"]:
                 return Refused(
                     shade=None,
                     topic=message.topic,
                     payload=message.payload,
                     reason="the bridge has nothing to set",
                 )
-            case [self.domain, "5", device, node, name, "set"] if device in self._by_device:
+            case [device, node, name, "set"] if device in self._by_device:
                 shade = self._by_device[device]
             case _:
                 return None
@@ -203,8 +203,8 @@ class Tree:
 
     def remnants(self, message: Incoming) -> tuple[Publication, ...]:
         """Return what deletes a device of ours whose shade is gone; nothing for any other message."""
-        match message.topic.split("/"):
-            case [self.domain, "5", device, "$description"] if device.startswith(f"{self.root}-"):
+        match self._levels(message.topic):
+            case [device, "$description"] if device.startswith(f"{self.root}-"):
                 pass
             case _:
                 return ()
@@ -214,6 +214,11 @@ class Tree:
         # The convention: the state goes first, so that nobody sees half a device.
         levels = ["$state", "$description", *values, "opening/position/$target", f"$alert/{ALERT}"]
         return tuple(self._kept(f"{self.domain}/5/{device}/{level}", b"") for level in levels)
+
+    def _levels(self, topic: str) -> list[str]:
+        """Return the device and the levels below it; nothing when the topic is outside the tree."""
+        prefix = f"{self.domain}/5/"
+        return topic.removeprefix(prefix).split("/") if topic.startswith(prefix) else []
 
     def _is_child(self, message: Incoming) -> bool:
         try:

@@ -306,6 +306,16 @@ def test_topics_of_others_are_left_alone(levels: str) -> None:
     assert read(levels, b"40") is None
 
 
+def test_a_tree_may_stand_under_a_longer_topic() -> None:
+    tree = replace(TREE, domain="house/homie")
+    message = Incoming(topic="house/homie/5/weir-study/opening/position/set", payload=b"101", retained=False)
+    refused = tree.read_set(message)
+    assert isinstance(refused, Refused)
+    assert tree.refused(refused).topic == "house/homie/5/weir-study/$log/warn"
+    assert tree.refused(refused).payload.startswith(b"refused: opening/position '101': ")
+    assert TREE.read_set(message) is None
+
+
 def described(device: str, payload: bytes) -> Incoming:
     return Incoming(topic=f"homie/5/{device}/$description", payload=payload, retained=True)
 
