@@ -60,7 +60,7 @@ def _released(turn: Turn, shade: Shade, event: Asked) -> Shade:
 
 def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
     """Return the shade after a stop, which ends whatever it was doing and is sent whatever is believed."""
-    asked = taken_up(turn, shade, replace(event, rank=Rank.STOP), None)
+    asked = taken_up(turn, shade, event, None)
     if not turn.may_order or asked.channel.boot is None:
         return asked
     return order_stop(turn, asked)

@@ -8,26 +8,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bridge.core.command.pursue import pursue
+from bridge.core.command.pursue import fallen_silent, pursue
 from bridge.core.contract import ADDRESSING, Link, Report, Why
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
-from bridge.core.position.evidence import unheard
 from bridge.core.settling import absorb
-from bridge.core.state import Board, Channel, Shade, bounds_in_force
+from bridge.core.state import Board, Channel, Shade
 from bridge.core.turn import Turn
 
 
 def out_of_hearing(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade once its board can't be heard: nothing it does from now on is known."""
-    channel = shade.channel
-    bounds = bounds_in_force(channel, shade.knowledge.boot)
-    known = unheard(shade.spec, shade.knowledge, bounds)
-    silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None)
+    """Return the shade once its board is known to be out of hearing; its request waits for it."""
     request = shade.request
     if request is not None:
         request = replace(request, deadline_s=turn.now_s + turn.house.spec.board_wait_s)
-    return replace(shade, knowledge=known, channel=silent, request=request)
+    return replace(fallen_silent(shade), request=request)
 
 
 def hear_link(turn: Turn, shade: Shade, event: LinkHeard, *, changed: bool) -> Shade:

@@ -63,10 +63,14 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     if house.broker_up:
-        dues += [due for shade in house.shades.values() if (due := shade_due_s(shade)) is not None]
+        dues += [due for shade in house.shades.values() if (due := shade_due_s(shade, _board(house, shade))) is not None]
     else:
         dues += [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
     return min(dues, default=None)
+
+
+def _board(house: House, shade: Shade) -> Board:
+    return house.boards.get(shade.spec.link.board, Board())
 
 
 def _hold_due_s(house: House, shade: Shade) -> float | None:

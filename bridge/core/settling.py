@@ -30,13 +30,18 @@ REPORT_EVERY_S = 0.5
 def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade after a report that is evidence."""
     rebooted = report.boot != shade.knowledge.boot
+    in_flight = report.seq < shade.seq
     shade = replace(shade, seq=max(shade.seq, report.seq))
     if rebooted:
         shade = _rebooted(turn, shade, report)
     else:
         shade = replace(shade, knowledge=_slipped_unasked(shade, report))
     known = _after_sleep(shade, report, rebooted=rebooted)
+    hull = known.hull
     known = _moving(shade, known, report) if report.moving else _resting(turn, shade, known, report)
+    if in_flight:
+        # An order that the board had not read when it said this may move the shade at any moment.
+        known = replace(known, hull=known.hull.joined(hull))
     shade = replace(shade, knowledge=known, channel=_conversed(turn, shade.channel, report))
     return _concluded(turn, shade, report)
 
@@ -213,7 +218,10 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade after the button at its board, or its wind contact, has taken over."""
     wind = report.why is Why.WIND
     who = "the wind contact at its board" if wind else "the button at its board"
-    shade = ended(turn, replace(shade, outstanding=None), Fate.SUPERSEDED, f"{who} came after it")
+    pending = shade.outstanding
+    if pending is not None and report.seq >= pending.order.seq:
+        shade = replace(shade, outstanding=None)
+    shade = ended(turn, shade, Fate.SUPERSEDED, f"{who} came after it")
     reason = f"moved by {who}"
     if not report.moving:
         turn.note("shade.moved.locally", Level.INFO, shade=shade.id, by=who, count=report.count)
@@ -233,7 +241,9 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
     turn.note("order.refused", Level.WARNING, shade=shade.id, seq=pending.order.seq, because=because)
     if report.term is not None and report.term > turn.term:
         turn.term = report.term + 1
-    shade = replace(shade, outstanding=None)
+    # What else is on its way to the board is told apart by asking it.
+    channel = replace(shade.channel, answered=False, asked_seq=None)
+    shade = replace(shade, outstanding=None, channel=channel)
     if because in ADDRESSING or shade.request is None:
         return shade
     return ended(turn, shade, Fate.FAILED, f"board {shade.spec.link.board} refused: {because}")

@@ -17,7 +17,7 @@ from bridge.core.position.allowance import (
     room_above,
     steps_for_mm,
 )
-from bridge.core.position.claims import claim_at
+from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import departed, departed_upward, slipped
 from bridge.core.position.fall import holds
@@ -99,7 +99,7 @@ def refuse_downward(shade: Shade, after: Knowledge, to: Steps) -> Refusal | None
     if to <= now.low:
         return None
     spec = shade.spec
-    lowest = max(claim_at(spec, after, to).high, after.hull.high + to - now.high)
+    lowest = max(reckoned_at(spec, after, to).high, after.hull.high + to - now.high)
     if lowest <= spec.travel.deepest_steps:
         return None
     spare = spec.travel.deepest_steps - (lowest - to) + _middle(after)
@@ -125,7 +125,7 @@ def bounds_for(shade: Shade, after: Knowledge, to: Steps) -> Interval:
     spec = shade.spec
     slack = ceil(steps_for_mm(spec, spec.tolerance_mm))
     bottom = spec.travel.lower_steps - _middle(after)
-    beyond = claim_at(spec, after, bottom).high - bottom
+    beyond = reckoned_at(spec, after, bottom).high - bottom
     high = min(bottom + slack, floor(spec.travel.deepest_steps - beyond))
     return Interval(low=min(-_middle(after) - slack, to), high=max(high, to))
 

@@ -13,9 +13,10 @@ from bridge.core.command.requests import Fate, ended
 from bridge.core.contract import Do, Link, Order
 from bridge.core.outcome import Level, SendOrder
 from bridge.core.position.estimate import Knowledge
+from bridge.core.position.evidence import unheard
 from bridge.core.position.fall import holds
 from bridge.core.shade.profile import move_profile
-from bridge.core.state import Board, Outstanding, Purpose, Request, Shade
+from bridge.core.state import Board, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Steps
 
@@ -38,7 +39,7 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     if not shade.channel.answered:
         return _ask(turn, shade)
     if _fell_silent(turn, shade):
-        return _ask(turn, replace(shade, channel=replace(shade.channel, answered=False)))
+        return _ask(turn, fallen_silent(shade))
     if shade.request is not None:
         return _serve(turn, shade, shade.request)
     return _put_to_sleep(turn, shade)
@@ -55,12 +56,15 @@ def board_of(turn: Turn, shade: Shade) -> Board:
     return turn.house.boards.get(shade.spec.link.board, Board())
 
 
-def due_s(shade: Shade) -> float | None:
+def due_s(shade: Shade, board: Board) -> float | None:
     """Return the monotonic second at which `pursue` has something to do though nothing happens; or None."""
     dues = []
     channel, request, pending = shade.channel, shade.request, shade.outstanding
     if request is not None:
         dues.append(request.deadline_s)
+    if board.link in (Link.LOST, Link.OFF):
+        return min(dues, default=None)
+    if request is not None:
         if channel.answered and shade.ordered_at_s is not None and _needs_order(shade, request):
             dues.append(shade.ordered_at_s + ORDER_EVERY_S)
     if not channel.answered and channel.boot is not None:
@@ -101,6 +105,15 @@ def _ask(turn: Turn, shade: Shade) -> Shade:
     send(turn, shade, plain_order(shade, Do.TELL, term=turn.term, seq=seq))
     asked = replace(channel, asked_seq=seq, asked_at_s=turn.now_s, asks=channel.asks + 1)
     return replace(shade, seq=seq, channel=asked)
+
+
+def fallen_silent(shade: Shade) -> Shade:
+    """Return the shade once its board can't be heard: nothing that it does from now on is known."""
+    channel = shade.channel
+    bounds = bounds_in_force(channel, shade.knowledge.boot)
+    known = unheard(shade.spec, shade.knowledge, bounds)
+    silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None)
+    return replace(shade, knowledge=known, channel=silent)
 
 
 def _fell_silent(turn: Turn, shade: Shade) -> bool:

@@ -12,11 +12,16 @@ from bridge.core.values import Interval, Steps
 
 def claim_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Interval:
     """Return the positions in which the hem bar is when the board's count is `count` and it is at rest."""
+    return reckoned_at(spec, known, count).clipped(physical_range(spec))
+
+
+def reckoned_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Interval:
+    """Return the positions that `count` may mean by reckoning alone, past the ends of cloth and stop too."""
     assert known.base is not None, "a count means nothing before it is linked to a position"
     at = known.base.shifted(count)
     reach = max(abs(at.high - known.anchor.low), abs(at.low - known.anchor.high))
     scale = scale_allowance(spec, bound=known.scale_bound)
-    return at.widened(ceil(scale * reach)).clipped(physical_range(spec))
+    return at.widened(ceil(scale * reach))
 
 
 def width_mm(spec: ShadeSpec, hull: Interval) -> float:

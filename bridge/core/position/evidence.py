@@ -76,13 +76,14 @@ def departed_downward(known: Knowledge, *, at_most: Steps) -> Knowledge:
 
 
 def passing(spec: ShadeSpec, known: Knowledge, *, count: Steps, to: Steps) -> Knowledge:
-    """Return knowledge after a progress report: between here and the target, or still braking behind.
+    """Return knowledge after a progress report: between here and the target, or still braking.
 
-    The board may have turned round just now, so the way back from `count` in which it brakes stays in.
+    The board may have been turned round just now, whichever way it ran: the way on both sides of `count` in
+    which it brakes stays in.
     """
-    behind = -braking(spec) if to >= count else braking(spec)
-    here = claim_at(spec, known, count).joined(claim_at(spec, known, count + behind))
-    ahead = here.joined(claim_at(spec, known, to))
+    reach = braking(spec)
+    low, high = min(count - reach, to), max(count + reach, to)
+    ahead = claim_at(spec, known, low).joined(claim_at(spec, known, high))
     return replace(known, hull=_met(known.hull, ahead))
 
 
