@@ -1,6 +1,7 @@
 import asyncio
 import contextlib
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -16,6 +17,7 @@ import pytest
 
 from bridge.adapters.broker.embedded import Embedded
 from bridge.adapters.broker.messages import Address, Incoming, Publication, Subscription
+from bridge.adapters.broker.oneshot import Visit
 from bridge.adapters.broker.queues import Dropped
 from bridge.adapters.broker.session import Hooks, Session
 from bridge.core.errors import LinkError
@@ -422,6 +424,59 @@ async def test_both_connections_send_without_delay(mosquitto: Mosquitto, topic_p
     async with running(mosquitto.host, mosquitto.port, topic_prefix) as (live, told):
         await told.until(lambda: live.up)
         assert no_delay_of_connections_to(mosquitto.port) == [1, 1]
+
+
+@dataclass(frozen=True)
+class Encrypted:
+    """A broker's second door, and the certificate to trust it by."""
+
+    port: int
+    ca_file: str
+
+
+@pytest.fixture
+def encrypted(brokers: Callable[..., Mosquitto], tmp_path: Path) -> Encrypted:
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed")
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    asked = "req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -days 2 -subj /CN=broker"
+    command = ["openssl", *asked.split(), "-addext", "subjectAltName=IP:127.0.0.1"]
+    subprocess.run([*command, "-keyout", str(key), "-out", str(certificate)], check=True, capture_output=True)
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        port = trial.getsockname()[1]
+    brokers(f"listener {port} 127.0.0.1", f"certfile {certificate}", f"keyfile {key}")
+    return Encrypted(port=port, ca_file=str(certificate))
+
+
+async def test_a_session_can_be_encrypted(encrypted: Encrypted, topic_prefix: str) -> None:
+    told = Told()
+    address = Address(
+        host="127.0.0.1", port=encrypted.port, client_id=topic_prefix, tls=True, ca_file=encrypted.ca_file
+    )
+    live = session(address, told, topic_prefix)
+    task = asyncio.create_task(live.run())
+    await told.until(lambda: live.up)
+    for number in range(50):
+        live.publish(Publication(topic=f"{topic_prefix}/report", payload=b"%d" % number))
+    await told.until(lambda: len(told.messages) == 50)
+    task.cancel()
+    await asyncio.wait([task])
+    with Visit(address) as visit:
+        assert visit.tree() == {}
+
+
+async def test_a_broker_whose_certificate_is_not_trusted_is_not_spoken_to(
+    encrypted: Encrypted, topic_prefix: str
+) -> None:
+    told = Told()
+    address = Address(host="127.0.0.1", port=encrypted.port, client_id=topic_prefix, tls=True)
+    task = asyncio.create_task(session(address, told, topic_prefix).run())
+    await told.until(lambda: bool(told.troubles))
+    task.cancel()
+    await asyncio.wait([task])
+    assert not told.up
+    assert "certificate verify failed" in str(told.troubles[0])
 
 
 async def test_the_embedded_broker_carries_a_session_in_both_versions(topic_prefix: str) -> None:

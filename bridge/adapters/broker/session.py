@@ -145,7 +145,9 @@ class Session:
     async def _reach(self) -> None:
         """Fail soon and without a thread that outlives us when nobody listens there."""
         async with asyncio.timeout(ANSWER_S):
-            _, writer = await asyncio.open_connection(self._address.host, self._address.port)
+            _, writer = await asyncio.open_connection(
+                self._address.host, self._address.port, ssl=self._encryption()
+            )
         writer.close()
 
     @contextlib.asynccontextmanager
@@ -254,6 +256,9 @@ class Session:
             remedy="start the broker or correct [broker]; it is tried again",
         )
 
+    def _encryption(self) -> ssl.SSLContext | None:
+        return ssl.create_default_context(cafile=self._address.ca_file) if self._address.tls else None
+
     def _hearer(self, version: ProtocolVersion) -> aiomqtt.Client:
         will = aiomqtt.Will(self._will.topic, self._will.payload, self._will.qos, self._will.retain)
         session_s = self._address.session_s
@@ -285,7 +290,7 @@ class Session:
             keepalive=address.keepalive_s,
             max_queued_incoming_messages=HEARD_MAX,
             properties=properties,
-            tls_context=ssl.create_default_context(cafile=address.ca_file) if address.tls else None,
+            tls_context=self._encryption(),
             socket_options=_NODELAY,
         )
 
