@@ -92,7 +92,7 @@ def connect(path: Path) -> sqlite3.Connection:
     with _closed_on_fault(connection):
         connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LARGEST_BYTES)
         _check_kind(connection, path)
-        _tune(connection)
+        _tune(connection, path)
     return connection
 
 
@@ -127,8 +127,7 @@ def begin(path: Path, fill: list[tuple[str, tuple[object, ...]]]) -> None:
         connection.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
-        connection.executescript(SCHEMA)
-        connection.execute("BEGIN")
+        connection.executescript(f"BEGIN; {SCHEMA}")
         for statement, values in fill:
             connection.execute(statement, values)
         connection.execute("COMMIT")
@@ -202,10 +201,16 @@ def _check_kind(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _tune(connection: sqlite3.Connection) -> None:
+def _tune(connection: sqlite3.Connection, path: Path) -> None:
     connection.text_factory = lambda raw: raw.decode(errors="replace")
+    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+    if mode != "wal":
+        raise LinkError(
+            where=f"journal {path}",
+            problem="its disk can't keep a write-ahead log",
+            remedy="keep the journal on a local disk, not on a network share",
+        )
     for pragma in (
-        "journal_mode = WAL",
         "synchronous = NORMAL",
         "wal_autocheckpoint = 0",  # the store does it, so that its errors are heard
         f"journal_size_limit = {_WAL_LIMIT_BYTES}",
