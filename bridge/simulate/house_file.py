@@ -32,7 +32,7 @@ def read_house(path: Path) -> HousePlan:
 
 
 def read_board(path: Path) -> BoardPlan:
-    """Read what `write_board` wrote."""
+    """Read what `board_text` gave."""
     return _read(_BOARD, path)
 
 
@@ -40,8 +40,8 @@ def write_house(path: Path, plan: HousePlan) -> None:
     path.write_bytes(_HOUSE.dump_json(plan, indent=1))
 
 
-def write_board(path: Path, plan: BoardPlan) -> None:
-    path.write_bytes(_BOARD.dump_json(plan, indent=1))
+def board_text(plan: BoardPlan) -> bytes:
+    return _BOARD.dump_json(plan, indent=1)
 
 
 def _read(kind: TypeAdapter[T], path: Path) -> T:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import fcntl
 import json
 import os
-import tempfile
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from random import Random
@@ -20,7 +19,7 @@ from zlib import crc32
 from bridge.core.errors import ConfigError
 from bridge.simulate.board import Board, load_flash
 from bridge.simulate.fitting import BoardPlan
-from bridge.simulate.house_file import read_board, write_board
+from bridge.simulate.house_file import board_text, read_board
 from bridge.simulate.truth import State, Tube
 
 SLOT = 8192
@@ -75,7 +74,7 @@ class BoardFiles:
                 problem=f"another process runs board {plan.id} there",
                 remedy="end it, or give another --state folder",
             ) from error
-        write_board(folder / f"{plan.id}.plan.json", plan)
+        _replace(folder / f"{plan.id}.plan.json", board_text(plan))
         self._number, self._record = _newest(os.pread(self._file, 2 * SLOT, 0))
 
     def load(self, root: str) -> Board:
@@ -109,7 +108,7 @@ class BoardFiles:
         os.pwrite(self._file, slot.ljust(SLOT), SLOT * (self._number % 2))
         text = board.dump()
         if text != self._flash_text:
-            _replace(self._flash_path, text)
+            _replace(self._flash_path, text.encode())
             self._flash_text = text
 
     def close(self) -> None:
@@ -120,7 +119,8 @@ class BoardFiles:
 def read_truth(folder: Path) -> dict[tuple[str, int], HemBar]:
     """Every hem bar of the boards that keep their files in `folder`, by board and channel.
 
-    A board whose process has been killed counts as without power from that moment.
+    A board whose process has been killed counts as without power from that moment; one that is only just
+    being built is left out.
     """
     found = {}
     for path in sorted(folder.glob("*.truth")):
@@ -130,7 +130,10 @@ def read_truth(folder: Path) -> dict[tuple[str, int], HemBar]:
 
 
 def _read(path: Path) -> list[HemBar]:
-    plan = read_board(path.with_suffix(".plan.json"))
+    beside = path.with_suffix(".plan.json")
+    if not beside.exists():
+        return []
+    plan = read_board(beside)
     with path.open("rb") as file:
         for _ in range(TRIES):
             alive = _locked(file.fileno())
@@ -204,8 +207,8 @@ def _locked(file: int) -> bool:
     return False
 
 
-def _replace(path: Path, text: str) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(text)
-    Path(name).replace(path)
+def _replace(path: Path, data: bytes) -> None:
+    """Put the data in the file's place as a whole; the lock sees to it that nobody else does."""
+    beside = path.with_suffix(".new")
+    beside.write_bytes(data)
+    beside.replace(path)

@@ -127,6 +127,7 @@ class _Report(_Wire):
     because: Annotated[str, Field(max_length=200), AfterValidator(_printable)] | None = None
     term: _Number | None = None
     kept_since: _Number | None = None
+    stalls: _Number = 0
 
     def plain(self) -> Report:
         return Report(
@@ -145,6 +146,7 @@ class _Report(_Wire):
             because=self.because,
             term=self.term,
             kept_since=self.kept_since,
+            stalls=self.stalls,
         )
 
 

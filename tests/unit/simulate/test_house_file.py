@@ -6,13 +6,13 @@ import pytest
 
 from bridge.core.errors import ConfigError
 from bridge.simulate.demo_house import DEMO_HOUSE
-from bridge.simulate.house_file import read_board, read_house, write_board, write_house
+from bridge.simulate.house_file import board_text, read_board, read_house, write_house
 
 
 def test_a_house_comes_back_as_it_was_written(tmp_path: Path) -> None:
     write_house(tmp_path / "house.json", DEMO_HOUSE)
     assert read_house(tmp_path / "house.json") == DEMO_HOUSE
-    write_board(tmp_path / "board.json", DEMO_HOUSE.boards[0])
+    (tmp_path / "board.json").write_bytes(board_text(DEMO_HOUSE.boards[0]))
     assert read_board(tmp_path / "board.json") == DEMO_HOUSE.boards[0]
 
 

@@ -97,6 +97,15 @@ def test_nothing_but_rubbish_on_disk_is_a_new_board(tmp_path: Path) -> None:
     files.close()
 
 
+def test_a_board_that_is_only_just_being_built_is_left_out_of_the_truth(tmp_path: Path) -> None:
+    (tmp_path / "bare.truth").write_bytes(b"")
+    files = BoardFiles(tmp_path, STAIR, seed=1)
+    assert read_truth(tmp_path) == {}
+    files.load(DEFAULT_ROOT)
+    assert list(read_truth(tmp_path)) == [LANDING]
+    files.close()
+
+
 def test_two_owners_of_one_board_are_refused(tmp_path: Path) -> None:
     files, _ = opened(tmp_path)
     with pytest.raises(ConfigError) as refused:
