@@ -18,6 +18,7 @@ COMMANDS = (
     ("run", "the service itself: serve the house in a settings file", "bridge.cli.run"),
     ("calc", "the builder's calculators", "bridge.cli.calc"),
     ("check", "say what a settings file means, or everything that is wrong with it", "bridge.cli.check"),
+    ("simulate-boards", "run simulated boards and shades against a real broker", "bridge.cli.simulate_boards"),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
 )
 
