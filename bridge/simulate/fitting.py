@@ -40,6 +40,11 @@ class Fitting:
     own_ramp: int = 2000
     progress_s: float = 0.3
 
+    def __post_init__(self) -> None:
+        for name in ("max_pps", "max_ramp", "own_pps", "own_ramp", "progress_s"):
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} is {getattr(self, name)}; it must be greater than 0")
+
     @property
     def senses(self) -> tuple[Sense, ...]:
         felt = {

@@ -57,6 +57,10 @@ FAULTS = [
     (broken(lambda house: build(house).update(cloth_mm=-1)), "cloth_mm is -1.0; it must be 0 or greater"),
     (broken(lambda house: build(house).update(drop_mm="NaN")), "build.drop_mm"),
     (broken(lambda house: build(house).update(gear="57/0")), "build.gear"),
+    (
+        broken(lambda house: house["boards"][0]["channels"][0].update(progress_s=0)),
+        "progress_s is 0.0; it must be greater than 0",
+    ),
     (broken(lambda house: build(house).update(pulses_per_rev=300)), "a multiple of 200"),
 ]
 
