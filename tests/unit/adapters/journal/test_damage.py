@@ -313,3 +313,27 @@ def test_the_bytes_of_a_house_do_not_depend_on_the_way_it_was_kept(path: Path) -
     assert direct is not None
     assert codec.encode_house(found) == codec.encode_house(direct)
     assert found.now == at(39)
+
+
+def test_a_spoilt_page_of_old_events_costs_nothing_that_the_newest_snapshot_knows(path: Path) -> None:
+    house = written(path, *life(260), every=100)
+    data = bytearray(path.read_bytes())
+    page = data.index(at(150).utc.isoformat().encode()) // 4096 * 4096
+    data[page : page + 100] = b"\xa5" * 100
+    path.write_bytes(data)
+    found = recovered(path)
+    assert found.house == house
+    assert found.damage
+    assert not found.lost
+
+
+def test_a_spoilt_page_of_new_events_leaves_the_past_before_it(path: Path) -> None:
+    events = life(260)
+    written(path, *events, every=100)
+    data = bytearray(path.read_bytes())
+    page = data.index(at(240).utc.isoformat().encode()) // 4096 * 4096
+    data[page : page + 100] = b"\xa5" * 100
+    path.write_bytes(data)
+    found = recovered(path)
+    assert 200 < houses_along(events).index(found.house) < 240
+    assert found.lost
