@@ -53,7 +53,8 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     after = _after(turn, event)
     after = replace(after, term=turn.term, next_request=turn.next_request)
     if after == house and not turn.notes and not turn.orders:
-        return house, Decisions()
+        # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
+        return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
     grew = isinstance(event, Started) or _grew(house, after)
     decisions = Decisions(orders=tuple(turn.orders), notes=tuple(turn.notes), grew=grew)
     return replace(after, now=event.at), decisions
@@ -62,7 +63,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
-    if house.broker_up:
+    if house.broker_up and not house.stood_down:
         dues += [due for shade in house.shades.values() if (due := shade_due_s(shade, _board(house, shade))) is not None]
     else:
         dues += [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]

@@ -38,7 +38,11 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         shade = replace(shade, knowledge=_slipped_unasked(shade, report))
     known = _after_sleep(shade, report, rebooted=rebooted)
     hull = known.hull
-    known = _moving(shade, known, report) if report.moving else _resting(turn, shade, known, report)
+    if report.moving:
+        known = _moving(shade, known, report)
+    else:
+        known = _resting(turn, shade, known, report)
+        known = known if rebooted else _let_go(shade, known, report)
     if in_flight:
         # An order that the board had not read when it said this may move the shade at any moment.
         known = replace(known, hull=known.hull.joined(hull))
@@ -105,12 +109,10 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
 
 def _after_sleep(shade: Shade, report: Report, *, rebooted: bool) -> Knowledge:
     """Return knowledge with the snap of a rotor that went to sleep off a full electrical cycle."""
-    known, last = shade.knowledge, shade.channel.report
+    known = shade.knowledge
     if rebooted or report.awake or report.moving or report.count is None or known.base is None:
         return known
-    slept_before = last is not None and not last.awake and not last.moving and last.count == report.count
-    same_place = last is None and known.settled_count == report.count
-    if slept_before or same_place or nearest_cycle(shade.spec, report.count) == report.count:
+    if _slept_before(shade, report) or nearest_cycle(shade.spec, report.count) == report.count:
         return known
     return evidence.slept(shade.spec, known)
 
@@ -143,11 +145,26 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     if at is not None:
         return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
-    if report.why is Why.STALLED or unheard_stall:
+    if report.why in (Why.STALLED, Why.NOT_FOUND) or unheard_stall:
         return evidence.stalled(known, count=report.count, boot=report.boot)
     if known.base is None:
         return evidence.rebased(known, known.hull, count=report.count, boot=report.boot)
     return evidence.settled(shade.spec, known, count=report.count)
+
+
+def _let_go(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
+    """Return knowledge of a shade at rest whose motor has just lost its current: the cloth may fall."""
+    if report.awake or report.count is None or _slept_before(shade, report):
+        return known
+    return evidence.let_go(shade.spec, known)
+
+
+def _slept_before(shade: Shade, report: Report) -> bool:
+    """Say whether the motor had no current at this count before: nothing has fallen since."""
+    last = shade.channel.report
+    if last is None:
+        return report.boot == shade.knowledge.boot and shade.knowledge.settled_count == report.count
+    return not last.awake and not last.moving and last.count == report.count
 
 
 def _reference_met(shade: Shade, known: Knowledge, report: Report) -> Interval | None:

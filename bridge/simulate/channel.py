@@ -104,7 +104,7 @@ class Channel(Motor):
     def _go(self, order: Heard, now_s: float) -> None:
         assert order.ramp is not None
         self.bounds = (order.low, order.high)
-        self.pps, self.ramp, self.then = order.pps, order.ramp, order.then
+        self.pps, self.ramp = order.pps, order.ramp
         if self.moving or order.to != self.count:
             self.set_off(order.to, now_s, top=order.pps, ramp=order.ramp, why=Why.ARRIVED, then=order.then)
             self.say(Why.STARTED)
@@ -138,7 +138,8 @@ class Channel(Motor):
         if sign * (to - count) <= 0:
             return
         held = self.bounds is None or not self.kept
-        self.set_off(to, now_s, top=self.pps, ramp=self.ramp, why=Why.BUTTON, then=self.then, held=held)
+        # The board does not know where its motor holds unpowered, so it stays awake: the bridge lets it sleep.
+        self.set_off(to, now_s, top=self.pps, ramp=self.ramp, why=Why.BUTTON, held=held)
         self.say(Why.BUTTON)
 
     def wind(self, now_s: float) -> None:
@@ -147,6 +148,6 @@ class Channel(Motor):
         low = self.bounds[0] if self.bounds else -ENDLESS
         safe = self.bounds is not None or Sense.UPPER_SWITCH in self.fitting.senses
         if safe and (self.moving or low < (self.count or 0)) and not self.tube.upper_closed:
-            self.set_off(low, now_s, top=self.pps, ramp=self.ramp, why=Why.WIND, then=self.then)
+            self.set_off(low, now_s, top=self.pps, ramp=self.ramp, why=Why.WIND)
         self.say(Why.WIND)
         self.advance(now_s)

@@ -65,7 +65,6 @@ class Motor:
         self.to: int | None = None
         self.bounds: tuple[int, int] | None = None
         self.pps, self.ramp = self.fitting.own_pps, self.fitting.own_ramp
-        self.then = Then.STAY
         self.said.clear()
         self.count = _whole_or_none(self.flash.get("count"))
         self.kept = self.count is not None and self.flash.get("clean") is True

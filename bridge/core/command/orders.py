@@ -43,9 +43,9 @@ def draft_go(shade: Shade, goal: Steps, *, term: int, seq: int) -> Draft | Refus
     assert channel.boot is not None
     exact = goal - known.base.middle
     asleep = nearest_cycle(spec, exact)
-    then = Then.SLEEP if holds(spec, claim_at(spec, known, asleep)) else Then.STAY
-    to = asleep if then is Then.SLEEP else exact
-    after = slipped_for(shade, to)
+    to, then, after = asleep, Then.SLEEP, slipped_for(shade, asleep)
+    if not holds(spec, claim_at(spec, after, asleep)):
+        to, then, after = exact, Then.STAY, slipped_for(shade, exact)
     refusal = refuse_downward(shade, after, to)
     if refusal is not None:
         return refusal

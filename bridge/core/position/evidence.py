@@ -18,7 +18,7 @@ from bridge.core.position.allowance import (
 )
 from bridge.core.position.claims import claim_at
 from bridge.core.position.estimate import Knowledge, Mark
-from bridge.core.position.fall import after_power_cut
+from bridge.core.position.fall import after_power_cut, holds
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import Interval, Steps
 
@@ -105,8 +105,16 @@ def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     return replace(known, base=base, hull=known.hull.widened(half).clipped(physical_range(spec)))
 
 
+def let_go(spec: ShadeSpec, known: Knowledge) -> Knowledge:
+    """Return knowledge once the motor sleeps at rest: unless it holds all over the hull, the cloth may fall."""
+    if holds(spec, known.hull):
+        return known
+    fallen = after_power_cut(spec, known.hull)
+    return rebased(known, fallen, count=known.settled_count, boot=known.boot)
+
+
 def stalled(known: Knowledge, *, count: Steps, boot: int) -> Knowledge:
-    """Return knowledge after a stall away from a reference: anywhere along the move, counted from here."""
+    """Return knowledge after a stall away from a reference, or a seek that found none: steps may be lost."""
     return rebased(known, known.hull, count=count, boot=boot)
 
 

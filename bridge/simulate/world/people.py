@@ -117,9 +117,8 @@ class People:
         to = motor.count + round((turns - tube.turns) * build.pulses_per_turn)
         if to != motor.count:
             motor.set_off(
-                to, self.world.now, top=motor.fitting.own_pps, ramp=motor.fitting.own_ramp, why=Why.BUTTON,
-                then=motor.then,
-            )  # fmt: skip
+                to, self.world.now, top=motor.fitting.own_pps, ramp=motor.fitting.own_ramp, why=Why.BUTTON
+            )
             self.world.figures.local_moves += 1
         motor.say(Why.BUTTON)
         self.world.note("jog", side.board.plan.id, number, f"{to_mm:.1f}")

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 EPOCH = datetime(2026, 3, 1, tzinfo=UTC)
 # How long the broker keeps the session of a bridge that is away.
 SESSION_S = 30.0
+# A timer is a little late, never early.
+TIMER_S = 0.0005
 
 
 class Server:
@@ -223,7 +225,7 @@ class Server:
         self.tick_at = wanted
         self.tick_version += 1
         if wanted is not None:
-            self.world.at(max(wanted, self.world.now), self._tick, self.tick_version)
+            self.world.at(max(wanted, self.world.now) + TIMER_S, self._tick, self.tick_version)
 
     def _tick(self, version: int) -> None:
         if version == self.tick_version and self.running:
