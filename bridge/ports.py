@@ -23,6 +23,7 @@ class Difference:
         shades: The shades concerned, by id.
         kept: What the journal holds, as JSON: this is what really left.
         replayed: What this version makes of it, as JSON, or the fault that stopped it.
+        orders_differ: Not only words: other orders left than this version would have sent.
     """
 
     row: int
@@ -30,6 +31,7 @@ class Difference:
     shades: tuple[str, ...]
     kept: str
     replayed: str
+    orders_differ: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
 """A bridge's writing alone, as a process to be killed: appends events and says what is kept.
 
 Each line on standard output is written after the call returned: `start N`, `kept N grew|plain`,
-`snapshot N`, `refused N PROBLEM`. A refused event is written again.
+`snapshot N`, `refused N PROBLEM`, `no-snapshot N PROBLEM`. After a refusal the house goes on in mind, and a
+forced snapshot closes the gap, as the shell does it.
 """
 
 import sys
@@ -21,9 +22,16 @@ def main(path: Path, *, events: int, snapshot_every: int) -> None:
     house = journal.recover().house
     number = 0 if house is None else house.next_request
     say(f"start {number}")
-    end = number + events
-    while number < end:
-        house, number = one(journal, house, number)
+    gap = False
+    for second in range(number, number + events):
+        event = started() if house is None else asked(second) if second % 3 == 0 else pressed(second)
+        gap = gap and not snapshot(journal, house, forced=True)
+        house, decisions = wordy_handle(house, event)
+        gap = gap or not append(journal, house, event, decisions)
+        if journal.wants_snapshot and not gap:
+            snapshot(journal, house)
+    while gap:
+        gap = not snapshot(journal, house, forced=True)
     journal.close()
     say("closed")
 
@@ -34,22 +42,26 @@ def wordy_handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     return after, replace(decisions, notes=decisions.notes * 3)
 
 
-def one(journal: FileJournal, house: House | None, number: int) -> tuple[House | None, int]:
-    event = started() if house is None else asked(number) if number % 3 == 0 else pressed(number)
-    after, decisions = wordy_handle(house, event)
+def append(journal: FileJournal, house: House, event: Event, decisions: Decisions) -> bool:
     try:
         journal.append(event, decisions)
     except LinkError as error:
-        say(f"refused {after.next_request} {error.problem}")
-        return house, number
-    say(f"kept {after.next_request} {'grew' if decisions.grew else 'plain'}")
-    if journal.wants_snapshot:
-        try:
-            journal.snapshot(after)
-            say(f"snapshot {after.next_request}")
-        except LinkError as error:
-            say(f"no-snapshot {after.next_request} {error.problem}")
-    return after, after.next_request
+        say(f"refused {house.next_request} {error.problem}")
+        return False
+    say(f"kept {house.next_request} {'grew' if decisions.grew else 'plain'}")
+    return True
+
+
+def snapshot(journal: FileJournal, house: House | None, *, forced: bool = False) -> bool:
+    if house is None:
+        return False
+    try:
+        journal.snapshot(house, forced=forced)
+    except LinkError as error:
+        say(f"no-snapshot {house.next_request} {error.problem}")
+        return False
+    say(f"snapshot {house.next_request}")
+    return True
 
 
 def say(line: str) -> None:

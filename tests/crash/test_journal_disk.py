@@ -16,6 +16,8 @@ from time import sleep
 
 import pytest
 
+from bridge.adapters.journal.reading import read_content
+from bridge.adapters.journal.replay import from_oldest
 from bridge.core.errors import LinkError
 from tests.crash.journal_writer import wordy_handle
 from tests.crash.test_journal_kill import kept, known, writer, writing
@@ -193,6 +195,8 @@ def test_a_failed_flush_refuses_its_row_and_the_journal_goes_on(tmp_path: Path) 
         runs_refused += any("disk I/O error" in line for line in lines)
         found = recovered(path, handle=wordy_handle)
         assert (known(found), found.damage, found.differences) == (35, (), ()), number
+        whole = from_oldest(read_content(path), wordy_handle)
+        assert (whole.house, whole.damage, whole.differences) == (found.house, (), ()), number
     assert runs_refused >= 6
 
 

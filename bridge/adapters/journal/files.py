@@ -134,6 +134,7 @@ def begin(path: Path, fill: list[tuple[str, tuple[object, ...]]]) -> None:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     _flush(making)
     making.rename(ready)
+    _flush(path.parent)  # the new name must be on the disk before the old one goes
     finish(path)
 
 

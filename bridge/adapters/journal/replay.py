@@ -176,13 +176,19 @@ class _Walk:
 
     def _differ(self, row: Row, event: Event, decisions: Decisions, replayed: str) -> None:
         try:
-            kept = shades_of(event, codec.decode_decisions(row.decisions))
+            kept = codec.decode_decisions(row.decisions)
         except ValueError:
-            kept = ()
-        shades = tuple(sorted({*kept, *shades_of(event, decisions)}))
-        text = row.decisions.decode(errors="replace")
+            kept = None
+        shades = {*shades_of(event, decisions), *(shades_of(event, kept) if kept else ())}
         self._differences.append(
-            Difference(row=row.id, utc=row.utc, shades=shades, kept=text, replayed=replayed)
+            Difference(
+                row=row.id,
+                utc=row.utc,
+                shades=tuple(sorted(shades)),
+                kept=row.decisions.decode(errors="replace"),
+                replayed=replayed,
+                orders_differ=kept is None or kept.orders != decisions.orders,
+            )
         )
 
     def _compare(self, row: Row, kept: bytes) -> None:
@@ -214,4 +220,6 @@ def _between_houses(row: Row, kept: bytes, house: House, replayed: bytes) -> Dif
     names = [*dict.fromkeys([*before, *house.shades])]
     changed = tuple(sorted(name for name in names if before.get(name) != house.shades.get(name)))
     text = kept.decode(errors="replace")
-    return Difference(row=row.id, utc=row.utc, shades=changed, kept=text, replayed=replayed.decode())
+    return Difference(
+        row=row.id, utc=row.utc, shades=changed, kept=text, replayed=replayed.decode(), orders_differ=False
+    )

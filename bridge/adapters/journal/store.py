@@ -92,9 +92,9 @@ class FileJournal:
             with _transaction(connection):
                 connection.execute(_ADD_SNAPSHOT, (through, utc, data, last, seal(last, through, utc, data)))
                 self._drop_old(connection, through)
+            # Before the tidying, which can fail though the snapshot stands.
+            self._through, self._last, self._since_snapshot = through, last, 0
             self._tidy(connection, least=0)
-        self._through, self._last = through, last
-        self._since_snapshot = 0
 
     def close(self) -> None:
         if self._connection is not None:
@@ -150,10 +150,7 @@ class FileJournal:
         with files.trouble_told(self._path, doing):
             self._check_place()
             try:
-                if flush or self._in_doubt:
-                    self._synchronous(connection, full=True)
-                else:
-                    self._synchronous(connection, full=False)
+                self._synchronous(connection, full=flush or self._in_doubt)
                 if self._in_doubt:
                     self._settle(connection)
                 yield connection

@@ -4,6 +4,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -140,6 +141,17 @@ def test_a_version_that_decides_otherwise_is_told_with_both_decisions(path: Path
     assert (difference.row, difference.shades, difference.utc) == (2, ("study",), at(1).utc.isoformat())
     assert '"to":40' in difference.kept
     assert '"to":41' in difference.replayed
+    assert difference.orders_differ
+
+
+def test_a_version_that_only_words_its_notes_otherwise_is_told_apart(path: Path) -> None:
+    def wordier(house: House | None, event: Event) -> tuple[House, Decisions]:
+        house, decisions = fake_handle(house, event)
+        return house, replace(decisions, notes=decisions.notes * 2)
+
+    written(path, started(), asked(1), pressed(2))
+    differences = recovered(path, handle=wordier).differences
+    assert [(each.row, each.orders_differ) for each in differences] == [(1, False), (3, False)]
 
 
 def test_a_version_that_fails_on_an_old_event_still_starts_with_what_came_before(path: Path) -> None:
