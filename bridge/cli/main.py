@@ -15,11 +15,20 @@ from bridge.core.errors import BridgeError, ConfigError, LinkError, RequestError
 
 # name, one-line help, module that has add_command(subparsers)
 COMMANDS = (
+    ("demo", "a simulated house with the real service, and a short story", "bridge.cli.demo"),
     ("run", "the service itself: serve the house in a settings file", "bridge.cli.run"),
+    ("status", "one line a shade: percent, band, grade, motion, why", "bridge.cli.status"),
+    ("move", "ask for a percent open, or up, stop, down, +10, -10, release", "bridge.cli.move"),
+    ("confirm", "tell it that the hem bar hangs at its upper or lower limit now", "bridge.cli.confirm"),
     ("calc", "the builder's calculators", "bridge.cli.calc"),
-    ("check", "say what a settings file means, or everything that is wrong with it", "bridge.cli.check"),
-    ("simulate-boards", "run simulated boards and shades against a real broker", "bridge.cli.simulate_boards"),
+    ("check", "say what settings mean, or everything that is wrong with them", "bridge.cli.check"),
+    (
+        "simulate-boards",
+        "run simulated boards and shades against a real broker",
+        "bridge.cli.simulate_boards",
+    ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
+    ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
 )
 
 EXIT_CODES = ((RequestError, 2), (LinkError, 69), (ConfigError, 78))

@@ -140,6 +140,7 @@ def _broker(
         username=broker.username,
         password_file=_path(broker.password_file, folder),
         client_id=broker.client_id,
+        session_s=broker.session_s,
         tls=broker.tls,
         ca_file=_path(broker.ca_file, folder),
         boards_root=boards.root,

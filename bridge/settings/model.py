@@ -162,6 +162,13 @@ class BrokerTable(Table):
         default=None, description="File whose first line is the password, relative to the settings file."
     )
     client_id: Client = Field(default="hembar", description="Stem of the bridge's client ids.")
+    session_s: int = Field(
+        default=30,
+        ge=0,
+        le=300,
+        description="How long the broker keeps requests while the bridge restarts, in seconds; 0 for brokers "
+        "that do not send retained messages again in a kept session.",
+    )
     tls: bool = Field(default=False, description="Encrypt, and check the broker's certificate.")
     ca_file: FilePath | None = Field(
         default=None, description="PEM file of certificates to trust instead of the machine's own; needs tls."

@@ -38,6 +38,7 @@ class BrokerSettings:
         username: None to connect without one.
         password_file: Its first line is the password; None without one.
         client_id: Stem of the ids of the bridge's connections.
+        session_s: How long the broker keeps requests while the bridge restarts.
         tls: Encrypt, and check the broker's certificate.
         ca_file: Certificates to trust instead of the machine's own.
         boards_root: Topic under which the boards report and take orders.
@@ -50,6 +51,7 @@ class BrokerSettings:
     username: str | None
     password_file: Path | None
     client_id: str
+    session_s: int
     tls: bool
     ca_file: Path | None
     boards_root: str

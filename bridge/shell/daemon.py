@@ -21,19 +21,19 @@ from bridge import __version__
 from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Inbox
-from bridge.adapters.broker.session import Address, Hooks, Session
+from bridge.adapters.broker.session import Hooks, Session
 from bridge.adapters.broker.tree import Confirming, Refused, Tree
 from bridge.adapters.journal.store import FileJournal
 from bridge.adapters.links import contract
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
-from bridge.core.errors import ConfigError, LinkError
+from bridge.core.errors import LinkError
 from bridge.core.events import Asked, BrokerLost, BrokerReached, ClaimHeard, Confirmed, Event, Started, Ticked
 from bridge.core.house import due_s, handle
-from bridge.core.outcome import Level, Note
 from bridge.core.values import Rank
 from bridge.settings.plain import BrokerSettings, Settings
 from bridge.shell import logs
+from bridge.shell.addresses import address_of
 from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.faces import Faces
@@ -133,7 +133,7 @@ class Daemon:
         for difference in recovered.differences:
             self._log.error("journal.replay.differed", difference=str(difference))
         self._deciding.house = recovered.house
-        doubt = recovered.lost or bool(recovered.differences)
+        doubt = recovered.lost or any(each.orders_differ for each in recovered.differences)
         await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
 
     def _make_session(self, broker: BrokerSettings) -> Session:
@@ -259,8 +259,7 @@ class Daemon:
             retained=message.retained,
         )
         if refused.shade is not None:
-            text = f"refused: {refused.reason}"
-            self._faces.log(Note(name="request.refused", level=Level.WARNING, shade=refused.shade, text=text))
+            self._faces.refuse(refused)
 
     def _from_board(self, message: Incoming) -> Event | None:
         root = self._settings.broker.boards_root
@@ -278,33 +277,6 @@ class Daemon:
     def _ping(self) -> None:
         if self._manager.watchdog_s is not None:
             self._manager.tell("WATCHDOG=1")
-
-
-def address_of(broker: BrokerSettings) -> Address:
-    """Return how to reach the broker, the password read from its file.
-
-    Raises:
-        ConfigError: the password file can't be read.
-    """
-    password = None
-    if broker.password_file is not None:
-        try:
-            password = broker.password_file.read_text(encoding="utf-8").split("\n")[0]
-        except (OSError, UnicodeDecodeError) as error:
-            raise ConfigError(
-                where=f"[broker] password_file = {str(broker.password_file)!r}",
-                problem=f"it can't be read: {error}",
-                remedy="correct the path or its permissions",
-            ) from error
-    return Address(
-        host=broker.host,
-        port=broker.port,
-        client_id=broker.client_id,
-        username=broker.username,
-        password=password,
-        tls=broker.tls,
-        ca_file=None if broker.ca_file is None else str(broker.ca_file),
-    )
 
 
 async def serve(settings: Settings, state_dir: Path, log: FilteringBoundLogger) -> None:

@@ -18,7 +18,7 @@ from bridge.core.contract import Do
 from bridge.core.errors import LinkError
 from bridge.core.events import Asked, Confirmed, Event
 from bridge.core.house import handle
-from bridge.core.outcome import Decisions, Level, Note
+from bridge.core.outcome import Decisions
 from bridge.core.state import House
 from bridge.ports import Journal
 from bridge.shell import logs
@@ -59,7 +59,7 @@ class Deciding:
         except LinkError as error:
             self._refused_by_disk(after, event, decisions, error)
             return True
-        self._go_on(after, decisions)
+        self._go_on(event, after, decisions)
         if self._journal.wants_snapshot:
             await self.snapshot()
         return True
@@ -86,10 +86,12 @@ class Deciding:
             self._gap = False
         await self.on_disk(lambda: self._journal.append(event, decisions))
 
-    def _go_on(self, after: House, decisions: Decisions) -> None:
+    def _go_on(self, event: Event, after: House, decisions: Decisions) -> None:
         self.house = after
         self._faces.order(decisions.orders)
         self._faces.show(after)
+        if isinstance(event, Asked | Confirmed):
+            self._faces.answer(event, decisions.notes)
         for note in decisions.notes:
             logs.write(self._log, note)
             self._faces.log(note)
@@ -100,7 +102,6 @@ class Deciding:
         harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
         if isinstance(event, Asked | Confirmed):
             self._faces.order(harmless)
-            text = f"refused; the bridge can't write its journal: {error.problem}"
-            self._faces.log(Note(name="request.ended", level=Level.ERROR, shade=event.shade, text=text))
+            self._faces.decline(event, f"the bridge can't write its journal: {error.problem}")
             return
-        self._go_on(after, replace(decisions, orders=harmless))
+        self._go_on(event, after, replace(decisions, orders=harmless))

@@ -9,9 +9,10 @@ import json
 from collections.abc import Callable, Iterable
 
 from bridge.adapters.broker.messages import Incoming, Publication
-from bridge.adapters.broker.tree import Shown, Tree
+from bridge.adapters.broker.tree import Refused, Shown, Tree
 from bridge.adapters.links import contract
 from bridge.core.contract import Do
+from bridge.core.events import Asked, Confirmed, Place, Want
 from bridge.core.outcome import Level, Note, SendOrder
 from bridge.core.outlook import shade_outlook
 from bridge.core.state import House
@@ -84,9 +85,26 @@ class Faces:
             self._claim(house)
         self._last = house
 
+    def answer(self, event: Asked | Confirmed, notes: Iterable[Note]) -> None:
+        """Tell whoever asked that it was taken, or why not."""
+        refusal = next((why for note in notes if (why := _refusal(note))), None)
+        if refusal is not None:
+            self.decline(event, refusal)
+            return
+        self._send(self._tree.accepted(event.shade, _wanted(event)), None)
+
+    def decline(self, event: Asked | Confirmed, why: str) -> None:
+        """Tell whoever asked why it is not done."""
+        self._send(self._tree.declined(event.shade, _wanted(event), why), None)
+
+    def refuse(self, refused: Refused) -> None:
+        """Tell whoever sent a payload why it was not even read."""
+        self._send(self._tree.refused(refused), None)
+
     def log(self, note: Note) -> None:
         """Tell a shade's watchers what they should know: sentences from info up."""
-        if self._last is not None and note.shade is not None and note.text and note.level is not Level.DEBUG:
+        told = note.shade is not None and note.text and note.level is not Level.DEBUG
+        if self._last is not None and told and _refusal(note) is None:
             self._send(self._tree.log(note.shade, note.level, note.text), None)
 
     def other_claim(self, message: Incoming) -> int | None:
@@ -105,3 +123,17 @@ class Faces:
             return
         payload = json.dumps({"bridge": self._bridge, "term": house.term}).encode()
         self._send(Publication(topic=self.claim_topic, payload=payload, qos=1, retain=True), None)
+
+
+def _wanted(event: Asked | Confirmed) -> Want | Place:
+    return event.want if isinstance(event, Asked) else event.place
+
+
+def _refusal(note: Note) -> str | None:
+    """Return why a request was refused when the note says so."""
+    if note.name == "shade.confirmation.refused":
+        return note.text
+    fields = dict(note.fields)
+    if note.name == "request.ended" and fields.get("fate") == "refused":
+        return str(fields.get("why"))
+    return None

@@ -1,0 +1,87 @@
+"""What every command that talks to a running house shares: finding the broker, reading the tree."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bridge.core.errors import RequestError
+
+if TYPE_CHECKING:
+    from bridge.adapters.broker.messages import Address
+    from bridge.adapters.broker.oneshot import Visit
+
+DEFAULT_PORT = 1883
+Device = dict[str, bytes]
+
+
+def add_broker_options(parser: argparse.ArgumentParser) -> None:
+    """Add `--broker`, `--settings` and `--json`."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--broker", metavar="HOST[:PORT]", help="the broker (default 127.0.0.1:1883)")
+    where.add_argument(
+        "--settings", type=Path, metavar="FILE", help="take the broker from this settings file"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def visit(args: argparse.Namespace) -> Visit:
+    """Return a visit to the broker that the options name; open it with `with`."""
+    from bridge.adapters.broker.oneshot import Visit  # noqa: PLC0415  paho is not for every command
+
+    if args.settings is None:
+        return Visit(_address(args.broker or "127.0.0.1"))
+    from bridge.settings.load import load  # noqa: PLC0415  pydantic is heavy
+    from bridge.shell.addresses import address_of  # noqa: PLC0415
+
+    broker = load(args.settings).broker
+    address = replace(address_of(broker), client_id=f"{broker.client_id}-cli")
+    return Visit(address, domain=broker.tree_root, root=broker.root_device)
+
+
+def shade_device(tree: dict[str, Device], shade: str) -> str:
+    """Return the device id of a shade.
+
+    Raises:
+        RequestError: no bridge has been on this broker, or the shade is not in its house.
+    """
+    if not tree:
+        raise RequestError(
+            where="the broker",
+            problem="no house has been shown there",
+            remedy="start `hembar run`, or name the right broker with --broker",
+        )
+    root, *devices = tree
+    names = [device.removeprefix(f"{root}-") for device in devices]
+    if shade not in names:
+        raise RequestError(
+            where=f"shade {shade!r}",
+            problem="it is not in this house",
+            remedy=f"name one of {', '.join(names)}",
+        )
+    return f"{root}-{shade}"
+
+
+def text(device: Device, levels: str) -> str:
+    """Return one value of a device as text; "" when it has none."""
+    return device.get(levels, b"").decode("utf-8", "replace")
+
+
+def _address(broker: str) -> Address:
+    from bridge.adapters.broker.messages import Address  # noqa: PLC0415
+
+    host, port = broker, str(DEFAULT_PORT)
+    if broker.startswith("["):
+        host, _, after = broker[1:].partition("]")
+        port = after.removeprefix(":") or port
+    elif broker.count(":") == 1:
+        host, _, port = broker.partition(":")
+    if not host or not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+        raise RequestError(
+            where=f"--broker {broker!r}",
+            problem="this is no HOST[:PORT]",
+            remedy="write it like 127.0.0.1:1883 or [::1]:1883",
+        )
+    return Address(host=host, port=int(port), client_id="hembar-cli")

@@ -1,0 +1,116 @@
+"""`hembar move` and `hembar confirm`: ask the running house for something and watch what comes of it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from bridge.cli.broker_options import add_broker_options, shade_device, text, visit
+from bridge.cli.status import shade_line, shade_said
+from bridge.core.errors import RequestError
+
+if TYPE_CHECKING:
+    from bridge.adapters.broker.oneshot import Visit
+    from bridge.cli.answers import Subparsers
+
+ANSWER_S = 5.0
+REFUSED = 1
+EXAMPLE = (
+    "Examples:\n  hembar move study 40\n  hembar move study stop\n  hembar move study +10 --wait 60\n\n"
+    "Shades can move while nobody looks: keep the hem path clear."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """Where a request is published, and as what."""
+
+    levels: str
+    payload: bytes
+
+
+def add_command(subparsers: Subparsers) -> None:
+    """Add `move` to the commands."""
+    parser = subparsers.add_parser(
+        "move",
+        help="ask for a percent open, or up, stop, down, +10, -10, release",
+        description="Asks the running house. Exit 0 when it is accepted (and, with --wait, reached), 1 when "
+        "the house refuses or it is not reached, 69 without a broker.",
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("shade", metavar="SHADE", help="its id, as in `hembar status`")
+    parser.add_argument(
+        "want", metavar="WANT", type=wish, help="0 to 100, up, stop, down, +N, -N, or release"
+    )
+    parser.add_argument("--wait", type=float, metavar="S", default=0.0, help="wait until it stands still")
+    add_broker_options(parser)
+    parser.set_defaults(run=run)
+
+
+def wish(said: str) -> Wish:
+    """Return where and as what a request is published.
+
+    Raises:
+        argparse.ArgumentTypeError: it is none of the things that can be asked for.
+    """
+    if said in ("up", "stop", "down"):
+        return Wish("opening/button", said.encode())
+    if said == "release":
+        return Wish("reason/release", b"release")
+    if re.fullmatch(r"[+-]\d{1,3}", said, re.ASCII) and abs(int(said)) <= 100:
+        return Wish("opening/nudge", str(int(said)).encode())
+    if re.fullmatch(r"\d{1,3}", said, re.ASCII) and int(said) <= 100:
+        return Wish("opening/position", str(int(said)).encode())
+    raise argparse.ArgumentTypeError(
+        f"{said!r} can't be asked for; say 0 to 100, up, stop, down, +10, -10 or release"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Ask; return the exit code."""
+    with visit(args) as house:
+        return ask(house, args, args.want)
+
+
+def ask(house: Visit, args: argparse.Namespace, wanted: Wish) -> int:
+    """Publish a wish, print what came of it, return the exit code."""
+    tree = house.tree()
+    device = shade_device(tree, args.shade)
+    root = next(iter(tree))
+    if text(tree[root], "$state") != "ready":
+        state = text(tree[root], "$state") or "not there"
+        raise RequestError(where="the bridge", problem=f"it is {state}", remedy="start `hembar run`")
+    answer = house.ask(device, wanted.levels, wanted.payload, within_s=ANSWER_S)
+    if answer.taken is None:
+        return _say(args, {"accepted": False, "why": "the bridge did not answer"}, REFUSED)
+    if not answer.taken:
+        return _say(args, {"accepted": False, "why": answer.reason}, REFUSED)
+    wait_s = getattr(args, "wait", 0.0)
+    if not wait_s:
+        return _say(args, {"accepted": True, "why": ""}, 0)
+    values, rested = house.follow(device, _at_rest, within_s=wait_s)
+    said = {"accepted": True, "rested": rested, **shade_said(args.shade, values)}
+    return _say(args, said, 0 if rested and not said["alert"] else REFUSED)
+
+
+def _at_rest(values: Mapping[str, bytes]) -> bool:
+    there = values.get("opening/position") == values.get("opening/position/$target")
+    return values.get("opening/motion") == b"still" and (there or "$alert/attention" in values)
+
+
+def _say(args: argparse.Namespace, said: dict[str, object], code: int) -> int:
+    if args.json:
+        print(json.dumps({"shade": args.shade, **said}, ensure_ascii=False))
+    elif "grade" in said:
+        print(shade_line(said, len(args.shade)))
+    elif said["accepted"]:
+        print(f"{args.shade}: accepted")
+    else:
+        print(f"{args.shade}: refused; {said['why']}")
+    return code

@@ -1,0 +1,289 @@
+"""`hembar demo`: an invented house, the real service as its own process, and a short story in plain words.
+
+The story shows a reference run, a move, a newer request on the way, a power cut on the way and the return,
+each time with what the bridge claims beside what is true of the simulated hem bar. Then the house stays open.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import importlib.resources
+import signal
+import sys
+from asyncio.subprocess import DEVNULL, Process
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import aiomqtt
+
+from bridge.adapters.broker.embedded import Embedded
+from bridge.core.errors import LinkError
+from bridge.simulate.client import SimulatedHouse
+from bridge.simulate.demo_house import DEMO_HOUSE, NOMINAL
+
+TREE = "homie/5/hembar"
+PATIENCE_S = 60.0
+JOGS_MAX = 200
+
+Say = Callable[[str], None]
+
+
+@dataclass
+class Watcher:
+    """What the broker shows, as any dashboard would read it."""
+
+    client: aiomqtt.Client
+    values: dict[str, str] = field(default_factory=dict)
+    changed: asyncio.Condition = field(default_factory=asyncio.Condition)
+
+    async def read(self) -> None:
+        """Read for ever."""
+        async for message in self.client.messages:
+            async with self.changed:
+                self.values[message.topic.value] = bytes(message.payload).decode("utf-8", "replace")
+                self.changed.notify_all()
+
+    def of(self, shade: str, levels: str) -> str:
+        """Return one value of a shade's device."""
+        return self.values.get(f"{TREE}-{shade}/{levels}", "")
+
+    async def until(self, wanted: Callable[[], bool], what: str) -> None:
+        """Wait until the broker shows something.
+
+        Raises:
+            LinkError: it does not come in a minute.
+        """
+        try:
+            async with asyncio.timeout(PATIENCE_S), self.changed:
+                await self.changed.wait_for(wanted)
+        except TimeoutError:
+            raise LinkError(
+                where="demo", problem=f"waited in vain for {what}", remedy="look into the daemon's log"
+            ) from None
+
+    async def ask(self, shade: str, levels: str, payload: str) -> None:
+        """Publish a request, as a dashboard would."""
+        await self.client.publish(f"{TREE}-{shade}/{levels}/set", payload, qos=1)
+
+    async def rest_at(self, shade: str, pct: int) -> None:
+        """Wait until a shade stands still at a percent."""
+        await self.until(
+            lambda: (
+                self.of(shade, "opening/motion") == "still" and self.of(shade, "opening/position") == str(pct)
+            ),
+            f"{shade} at {pct} %",
+        )
+
+
+@dataclass
+class Story:
+    """The house while the story is told."""
+
+    house: SimulatedHouse
+    watcher: Watcher
+    say: Say
+
+    def claim(self, shade: str) -> str:
+        """Return what the bridge claims, beside the simulated truth, in words."""
+        drop = NOMINAL[shade].drop_mm
+        bar = self.house.truth()[NOMINAL[shade].board, NOMINAL[shade].channel]
+        true_pct = 100 * (1 - bar.drop_mm / drop)
+        of = self.watcher.of
+        low, high = of(shade, "knowledge/low"), of(shade, "knowledge/high")
+        grade, width = of(shade, "knowledge/grade"), of(shade, "knowledge/width")
+        if grade == "unknown":
+            return f"{shade}: the bridge does not know where it is, and says so. In truth {true_pct:.1f} %."
+        inside = float(low) <= true_pct <= float(high)
+        verdict = "the claim holds" if inside else "THE CLAIM IS WRONG"
+        return (
+            f"{shade}: claimed between {low} and {high} % ({width} mm, {grade}); "
+            f"in truth {true_pct:.1f} %: {verdict}."
+        )
+
+    async def tell(self) -> None:
+        """Tell it from beginning to end."""
+        watcher, say = self.watcher, self.say
+        for shade in NOMINAL:
+            await watcher.until(
+                lambda shade=shade: watcher.of(shade, "$state") == "ready", f"{shade}'s board"
+            )  # type: ignore[misc]
+        say(
+            "1. Three shades, three boards' counts, and nobody has ever told the bridge what the counts mean."
+        )
+        for shade in NOMINAL:
+            say(f"   {self.claim(shade)}")
+        await self._references()
+        await self._newer_request()
+        await self._power_cut()
+
+    async def _references(self) -> None:
+        say, watcher = self.say, self.watcher
+        say("\n2. `up` to study and kitchen: each runs slowly up to its limit switch, a reference.")
+        say("   Landing has no switch: somebody lowers it by the button at its board and confirms the mark.")
+        await watcher.ask("study", "opening/button", "up")
+        await watcher.ask("kitchen", "opening/button", "up")
+        await self._lower_by_hand("landing")
+        await watcher.ask("landing", "knowledge/confirm", "lower")
+        await watcher.rest_at("study", 100)
+        await watcher.rest_at("kitchen", 100)
+        await watcher.until(
+            lambda: watcher.of("landing", "knowledge/grade") == "referenced", "the confirmation"
+        )
+        for shade in NOMINAL:
+            say(f"   {self.claim(shade)}")
+
+    async def _lower_by_hand(self, shade: str) -> None:
+        """Hold `down` at the board until the hem bar is at its lower mark, as a person would by eye."""
+        nominal = NOMINAL[shade]
+        board = self.house.boards[nominal.board]
+        board.press(nominal.channel, "down")
+        # It runs on a little after the finger is gone; a person lets go a little early.
+        await self._see(lambda: board.truth(nominal.channel).drop_mm >= nominal.drop_mm - 10)
+        board.release(nominal.channel)
+        await self._see(lambda: not board.truth(nominal.channel).moving)
+        await self._to_the_mark(shade)
+
+    async def _to_the_mark(self, shade: str) -> None:
+        """Jog by short presses until the hem bar is within a millimetre of its mark."""
+        nominal = NOMINAL[shade]
+        board = self.house.boards[nominal.board]
+        for _ in range(JOGS_MAX):
+            off = nominal.drop_mm - board.truth(nominal.channel).drop_mm
+            if abs(off) < 1.0:
+                return
+            board.press(nominal.channel, "down" if off > 0 else "up")
+            await asyncio.sleep(0.02 if abs(off) < 4 else 0.06)
+            board.release(nominal.channel)
+            await self._see(lambda: not board.truth(nominal.channel).moving)
+
+    async def _see(self, seen: Callable[[], bool]) -> None:
+        """Look at the window until something is seen there."""
+        async with asyncio.timeout(PATIENCE_S):
+            while not seen():  # noqa: ASYNC110 - an eye has nothing that could wake it
+                await asyncio.sleep(0.02)
+
+    async def _newer_request(self) -> None:
+        say, watcher = self.say, self.watcher
+        say(
+            "\n3. The study is asked for 30 %, and on the way for 80 %: the newer request replaces the older."
+        )
+        await watcher.ask("study", "opening/position", "30")
+        await watcher.until(
+            lambda: watcher.of("study", "opening/motion") == "lowering", "the study to set off"
+        )
+        await asyncio.sleep(3.0)
+        await watcher.ask("study", "opening/position", "80")
+        await watcher.rest_at("study", 80)
+        say(f"   {self.claim('study')}")
+
+    async def _power_cut(self) -> None:
+        say, watcher = self.say, self.watcher
+        say("\n4. The study is asked for 20 %; on the way its board loses power.")
+        await watcher.ask("study", "opening/position", "20")
+        await watcher.until(
+            lambda: watcher.of("study", "opening/motion") == "lowering", "the study to set off"
+        )
+        await asyncio.sleep(4.0)
+        await self.house.power_cut("attic-board")
+        await watcher.until(lambda: watcher.of("study", "$state") == "lost", "the loss to be noticed")
+        say(f"   {self.claim('study')}")
+        await asyncio.sleep(1.0)
+        say("   Power returns. The board lost its count on the way and says so; nothing moves by itself.")
+        await self.house.power_up("attic-board")
+        await watcher.until(lambda: watcher.of("study", "$state") == "ready", "the board to answer")
+        await asyncio.sleep(0.5)
+        say(f"   {self.claim('study')}")
+        say(f"   It tells the family: {watcher.of('study', '$alert/attention')}.")
+        say(f"   {self.claim('kitchen')}")
+        say("   (The kitchen stood still where its unpowered motor holds, so its kept count still counts.)")
+        say("\n5. `up` once more: the switch is the reference, and the doubt is gone.")
+        await watcher.ask("study", "opening/button", "up")
+        await watcher.rest_at("study", 100)
+        say(f"   {self.claim('study')}")
+
+
+async def show(folder: Path, say: Say, *, story_only: bool) -> None:
+    """Run the demo until it is cancelled, or until the story is told.
+
+    Args:
+        folder: Where settings, journal, boards' flash and the daemon's log are put.
+        say: Shows one line to the person.
+        story_only: End after the story.
+
+    Raises:
+        LinkError: no broker can be started, or the house does not come up.
+    """
+    broker = Embedded()
+    await asyncio.to_thread(broker.start)
+    try:
+        settings = _settings(folder, broker)
+        say(f"Gull House, on {broker.name} at {broker.host}, port {broker.port}{_old_port(broker)}.")
+        say(f"The daemon's log: {folder / 'hembar.log'}")
+        say("This is a simulation: nothing real moves.\n")
+        async with (
+            SimulatedHouse(DEMO_HOUSE, folder / "boards", host=broker.host, port=broker.port_v3) as house,
+            _daemon(settings, folder),
+            _watching(broker) as watcher,
+        ):
+            await Story(house, watcher, say).tell()
+            if not story_only:
+                _invite(say, broker)
+                await asyncio.Event().wait()
+    finally:
+        await asyncio.to_thread(broker.stop)
+
+
+def _old_port(broker: Embedded) -> str:
+    return "" if broker.port_v3 == broker.port else f" (MQTT 3.1.1: port {broker.port_v3})"
+
+
+def _invite(say: Say, broker: Embedded) -> None:
+    at = f"--broker {broker.host}:{broker.port}"
+    say("\nThe house is yours now. From a second terminal:")
+    for words in ("status", "move study 40", "move landing up", "move kitchen +10"):
+        say(f"  {Path(sys.argv[0]).parent / 'hembar'} {words} {at}")
+    say(f"  mosquitto_sub -p {broker.port_v3} -v -t '{TREE}-study/#'")
+    say("Ctrl-C ends it.")
+
+
+def _settings(folder: Path, broker: Embedded) -> Path:
+    text = importlib.resources.files("bridge.simulate").joinpath("demo_house.toml").read_text("utf-8")
+    text = text.replace("port = 1883", f"port = {broker.port}\nsession_s = {broker.session_s}")
+    path = folder / "hembar.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@contextlib.asynccontextmanager
+async def _daemon(settings: Path, folder: Path) -> AsyncIterator[Process]:
+    """Run the real service beside us; it is asked to end, and waited for."""
+    words = [sys.executable, "-m", "bridge", "run", str(settings), "--state", str(folder / "state")]
+    with (folder / "hembar.log").open("ab") as log:
+        process = await asyncio.create_subprocess_exec(
+            *words, stdin=DEVNULL, stdout=log, stderr=log, start_new_session=True
+        )
+    try:
+        yield process
+    finally:
+        if process.returncode is None:
+            process.send_signal(signal.SIGTERM)
+        await process.wait()
+
+
+@contextlib.asynccontextmanager
+async def _watching(broker: Embedded) -> AsyncIterator[Watcher]:
+    async with aiomqtt.Client(
+        broker.host, broker.port_v3, identifier="hembar-demo-watcher", keepalive=30
+    ) as client:
+        watcher = Watcher(client)
+        await client.subscribe(f"{TREE}/#", 1)
+        for shade in NOMINAL:
+            await client.subscribe(f"{TREE}-{shade}/#", 1)
+        reading = asyncio.create_task(watcher.read())
+        try:
+            yield watcher
+        finally:
+            reading.cancel()
+            await asyncio.gather(reading, return_exceptions=True)
