@@ -105,10 +105,9 @@ class Story:
     async def tell(self) -> None:
         """Tell it from beginning to end."""
         watcher, say = self.watcher, self.say
-        for shade in NOMINAL:
-            await watcher.until(
-                lambda shade=shade: watcher.of(shade, "$state") == "ready", f"{shade}'s board"
-            )  # type: ignore[misc]
+        await watcher.until(
+            lambda: all(watcher.of(shade, "$state") == "ready" for shade in NOMINAL), "the boards to answer"
+        )
         say(
             "1. Three shades, three boards' counts, and nobody has ever told the bridge what the counts mean."
         )

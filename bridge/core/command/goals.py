@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import assert_never
 
 from bridge.core.contract import Sense
 from bridge.core.events import Button, Nudge, Percent, Press
-from bridge.core.position.claims import grade_of
+from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
 from bridge.core.state import Purpose, Shade
 from bridge.core.values import Steps
@@ -38,6 +39,8 @@ def resolve(shade: Shade, want: Percent | Nudge | Press) -> Goal | Refusal:
     """Return where `want` leads from what is known now; a stop is not asked here."""
     unknown = grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN
     match want:
+        case Percent(open_pct=100) if not unknown:
+            return _raised(shade, unknown=False)
         case Percent(open_pct=pct):
             return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, pct)
         case Nudge(by_pct=by):
@@ -55,11 +58,19 @@ def _at_percent(shade: Shade, pct: int) -> Goal:
 
 
 def _raised(shade: Shade, *, unknown: bool) -> Goal | Refusal:
-    if not unknown:
-        return _at_percent(shade, 100)
-    if not can_feel_the_top(shade):
-        return Refusal(why=UNKNOWN)
-    return Goal(at=0, target_pct=100, reference=True)
+    """Go to the upper limit, by way of the switch there when that is worth it: a reference for nothing."""
+    worth = unknown or _width_at_top(shade) > shade.spec.tolerance_mm
+    if worth and can_feel_the_top(shade):
+        return Goal(at=0, target_pct=100, reference=True)
+    return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, 100)
+
+
+def _width_at_top(shade: Shade) -> float:
+    """Return how well the position would be known, in mm, once the shade had gone up without a reference."""
+    known = shade.knowledge
+    if known.base is None:
+        return inf
+    return width_mm(shade.spec, claim_at(shade.spec, known, -known.base.middle))
 
 
 def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
