@@ -415,7 +415,7 @@ def no_delay_of_connections_to(port: int) -> list[int]:
     seen: list[int] = []
     for descriptor in list(Path("/proc/self/fd").iterdir()):
         with contextlib.suppress(OSError), socket.socket(fileno=os.dup(int(descriptor.name))) as own:
-            if own.getpeername()[1] == port:
+            if own.family == socket.AF_INET and own.getpeername()[1] == port:
                 seen.append(own.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
     return seen
 

@@ -126,8 +126,10 @@ def address(host: str, port: int, *, session_s: int = 30) -> Address:
     return Address(host=host, port=port, client_id="weir", session_s=session_s)
 
 
-def read_tree(where: Address) -> dict[str, dict[str, bytes]]:
+def read_ready_tree(where: Address) -> dict[str, dict[str, bytes]]:
     with Visit(where, root="weir") as visit:
+        _, ready = visit.follow("weir", lambda values: values.get("$state") == b"ready", within_s=10.0)
+        assert ready
         return visit.tree()
 
 
@@ -148,9 +150,7 @@ def embedded(request: pytest.FixtureRequest) -> Iterator[Embedded]:
 async def test_a_visitor_reads_the_tree_that_the_bridge_shows(embedded: Embedded) -> None:
     where = address(embedded.host, embedded.port, session_s=embedded.session_s)
     async with Bridge(where).running():
-        tree = await asyncio.to_thread(read_tree, where)
-        while tree["weir"]["$state"] != b"ready":
-            tree = await asyncio.to_thread(read_tree, where)
+        tree = await asyncio.to_thread(read_ready_tree, where)
     assert list(tree) == ["weir", "weir-study", "weir-hall"]
     assert tree["weir"]["software/version"] == b"1.2"
     described = tree["weir-study"].pop("$description")
@@ -225,7 +225,7 @@ async def test_rubbish_from_a_stranger_is_refused_and_answered(mosquitto: Mosqui
         assert answer.taken is False
         assert answer.reason
         assert [type(asked) for asked in bridge.asked] == [Refused]
-        assert "opening/position" not in (await asyncio.to_thread(read_tree, where))["weir-study"]
+        assert "opening/position" not in (await asyncio.to_thread(read_ready_tree, where))["weir-study"]
 
 
 async def test_a_retained_wish_is_refused_now_and_not_heard_after_a_restart(mosquitto: Mosquitto) -> None:
@@ -253,8 +253,7 @@ async def test_the_device_of_a_shade_that_is_gone_disappears(mosquitto: Mosquitt
     smaller = Bridge(where, tree=replace(TREE, shades=((HALL, "Hall"),)))
     del smaller.outlooks[STUDY]
     async with smaller.running():
-        while (await asyncio.to_thread(read_tree, where))["weir"]["$state"] != b"ready":
-            pass
+        await asyncio.to_thread(read_ready_tree, where)
         with Visit(where, root="weir") as visit:
             values, _ = await asyncio.to_thread(
                 visit.follow, "weir-study", lambda values: not values, within_s=5.0

@@ -105,7 +105,10 @@ class Visit:
         }
 
     def ask(self, device: str, levels: str, payload: bytes, *, within_s: float) -> Answer:
-        """Publish to `<levels>/set` of a device and wait until the bridge takes or refuses it."""
+        """Publish to `<levels>/set` of a device and wait until the bridge takes or refuses it.
+
+        Ask only while the root's `$state` is `ready`: a tree that is being opened publishes old targets anew.
+        """
         prefix = f"{self._prefix}{device}/"
         self._subscribe([device])
         self._live.clear()
@@ -117,7 +120,7 @@ class Visit:
             self._turn()
             while self._live:
                 topic, said = self._live.popleft()
-                if (topic, said) in taken:
+                if said and (topic, said) in taken:  # an empty value is a deletion, never an answer
                     return Answer(taken=True)
                 if topic == f"{prefix}$log/warn" and said.startswith(refused):
                     return Answer(taken=False, reason=said.removeprefix(refused).decode("utf-8", "replace"))

@@ -148,7 +148,8 @@ class Session:
             _, writer = await asyncio.open_connection(
                 self._address.host, self._address.port, ssl=self._encryption()
             )
-        writer.close()
+            writer.close()
+            await writer.wait_closed()
 
     @contextlib.asynccontextmanager
     async def _connections(self) -> AsyncIterator[tuple[aiomqtt.Client, aiomqtt.Client, ProtocolVersion]]:
