@@ -12,6 +12,7 @@ from bridge.core.command.pursue import fallen_silent, pursue
 from bridge.core.contract import ADDRESSING, Link, Report, Why
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
+from bridge.core.position.evidence import forgotten
 from bridge.core.settling import absorb
 from bridge.core.state import Board, Channel, Shade
 from bridge.core.turn import Turn
@@ -39,8 +40,10 @@ def hear_link(turn: Turn, shade: Shade, event: LinkHeard, *, changed: bool) -> S
 
 def _asked_anew(shade: Shade, boot: int | None) -> Shade:
     """Return the shade ready to ask the boot that its board names; a known boot is asked again."""
+    if shade.channel.answered:
+        shade = fallen_silent(shade)
     channel = shade.channel if boot is None else readdressed(shade.channel, boot)
-    return replace(shade, channel=replace(channel, answered=False, asked_seq=None, asks=0))
+    return replace(shade, channel=replace(channel, asked_seq=None, asks=0))
 
 
 def readdressed(channel: Channel, boot: int) -> Channel:
@@ -56,6 +59,9 @@ def hear_report(turn: Turn, shade: Shade, event: ReportHeard) -> Shade:
     if event.retained:
         return pursue(turn, _hinted(shade, report)) if not channel.answered else shade
     answers = channel.asked_seq is not None and report.answers == channel.asked_seq
+    if answers and report.boot == channel.boot and report.n <= channel.n:
+        turn.note("board.count.restarted", Level.WARNING, shade=shade.id, boot=report.boot, n=report.n)
+        shade = replace(shade, knowledge=forgotten(shade.knowledge))
     follows = channel.answered and report.boot == channel.boot and report.n > channel.n
     if answers or follows:
         return pursue(turn, absorb(turn, shade, report))
@@ -83,8 +89,10 @@ def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
         turn.term = (report.term or 0) + 1
         turn.note("claim.term.raised", Level.WARNING, shade=shade.id, term=turn.term)
         news = True
-    channel = readdressed(channel, report.boot)
-    channel = replace(channel, answered=False, n=max(report.n, channel.n))
+    if channel.answered:
+        shade = fallen_silent(shade)
+    channel = readdressed(shade.channel, report.boot)
+    channel = replace(channel, n=max(report.n, channel.n))
     if news:
         channel = replace(channel, asked_seq=None)
     return replace(shade, channel=channel, seq=max(shade.seq, report.seq))

@@ -85,7 +85,10 @@ def _give_up(turn: Turn, shade: Shade) -> Shade:
         return ended(turn, shade, Fate.FAILED, why)
     wait_s = turn.house.spec.board_wait_s
     why = f"board {board} did not answer in {wait_s:.0f} s; check its power and network"
-    return ended(turn, shade, Fate.EXPIRED, why)
+    late = pending is not None and pending.request == request.id and pending.purpose is not Purpose.STOP
+    shade = ended(turn, shade, Fate.EXPIRED, why)
+    # Its order may still be on the way to a board that is slow to hear; a stop behind it ends it at once.
+    return order_stop(turn, shade) if late and turn.may_order else shade
 
 
 def _ask_due_s(shade: Shade) -> float:

@@ -136,6 +136,11 @@ def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowl
     return replace(known, hull=hull.joined(after_power_cut(spec, hull)))
 
 
+def forgotten(known: Knowledge) -> Knowledge:
+    """Return knowledge of a board that numbers its boots and reports afresh: its flash was blank or replaced."""
+    return replace(known, base=None, boot=None, mark=None)
+
+
 def chain_holds(known: Knowledge, report: Report) -> bool:
     """Say whether the report's count continues the counts that `base` is about."""
     if known.base is None or known.boot is None or report.count is None:
