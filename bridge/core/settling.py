@@ -145,11 +145,18 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     if at is not None:
         return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
-    if report.why in (Why.STALLED, Why.NOT_FOUND) or unheard_stall:
+    if report.why is Why.STALLED or unheard_stall or _sought_in_vain(shade, report):
         return evidence.stalled(known, count=report.count, boot=report.boot)
     if known.base is None:
         return evidence.rebased(known, known.hull, count=report.count, boot=report.boot)
     return evidence.settled(shade.spec, known, count=report.count)
+
+
+def _sought_in_vain(shade: Shade, report: Report) -> bool:
+    """Say whether a seek is over without a reference that was heard: it may have run into the stop."""
+    pending = shade.outstanding
+    over = pending is not None and report.boot == pending.order.boot and report.seq >= pending.order.seq
+    return report.why is Why.NOT_FOUND or (over and pending is not None and pending.order.do is Do.SEEK)
 
 
 def _let_go(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
@@ -247,7 +254,9 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
 
 def _started(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
     """Return the shade while its board obeys the order in force, or is found going elsewhere."""
-    if report.seq > pending.order.seq:
+    # A `tell` that came after it raises seq too; a board that goes where the order said is obeying it.
+    obeying = pending.order.do is Do.GO and report.to == pending.order.to
+    if report.seq > pending.order.seq and not obeying:
         return replace(shade, outstanding=None)
     return under_way(turn, shade, pending)
 

@@ -1,4 +1,4 @@
-"""SIGKILL at the worst moment, of real processes: afterwards every band holds the truth and nothing moves unasked."""
+"""SIGKILL on the way, of real processes: every band then holds the truth and nothing moves unasked."""
 
 from __future__ import annotations
 
