@@ -258,7 +258,7 @@ def _settings(folder: Path, broker: Embedded) -> Path:
 @contextlib.asynccontextmanager
 async def _daemon(settings: Path, folder: Path) -> AsyncIterator[Process]:
     """Run the real service beside us; it is asked to end, and waited for."""
-    words = [sys.executable, "-m", "bridge", "run", str(settings), "--state", str(folder / "state")]
+    words = [sys.executable, "-m", "bridge.cli", "run", str(settings), "--state", str(folder / "state")]
     with (folder / "hembar.log").open("ab") as log:
         process = await asyncio.create_subprocess_exec(
             *words, stdin=DEVNULL, stdout=log, stderr=log, start_new_session=True

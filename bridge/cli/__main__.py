@@ -1,4 +1,4 @@
-"""`python -m bridge` is `hembar`."""
+"""`python -m bridge.cli` is `hembar`."""
 
 import sys
 
