@@ -7,7 +7,7 @@ from dataclasses import replace
 from bridge.core.command.goals import Refusal, resolve
 from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
-from bridge.core.command.requests import Fate, in_words, note_end, outranked, refused, taken_up
+from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
 from bridge.core.contract import Report
 from bridge.core.events import Asked, Button, Confirmed, Nudge, Percent, Place, Press, Release
 from bridge.core.outcome import Level
@@ -21,8 +21,9 @@ from bridge.core.values import Rank
 
 def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
     """Return the shade after a request: taken up, done at once, or refused with its reason."""
-    if turn.house.stood_down:
-        return refused(turn, shade, event, "another bridge is in charge of this house")
+    closed = _closed(turn, shade, event.rank)
+    if closed:
+        return refused(turn, shade, event, closed)
     want = event.want
     if isinstance(want, Release):
         return _released(turn, shade, event)
@@ -33,6 +34,30 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
         why = f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
         return refused(turn, shade, event, why)
     return _resolved(turn, shade, event, want)
+
+
+def _closed(turn: Turn, shade: Shade, rank: Rank) -> str:
+    """Return why nothing of this rank is taken now, whatever it is; "" when it may be."""
+    house = turn.house
+    if house.stood_down:
+        return "another bridge is in charge of this house"
+    if house.locked:
+        return "the service lock is on: somebody works on the shades"
+    if rank > Rank.RULE:
+        return ""
+    if house.paused:
+        return "the rules are paused"
+    return "a person's request holds it" if shade.hold_until is not None else ""
+
+
+def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:
+    """Return the shade as the service lock leaves it: stopped, with nothing more to do."""
+    if not turn.may_order:
+        return shade
+    report = shade.channel.report
+    if shade.outstanding is not None or (report is not None and report.moving):
+        shade = order_stop(turn, shade)
+    return ended(turn, shade, Fate.SUPERSEDED, f"the service lock was switched on by {source}")
 
 
 def _resolved(turn: Turn, shade: Shade, event: Asked, want: Percent | Nudge | Press) -> Shade:

@@ -11,7 +11,7 @@ from typing import Literal
 
 from bridge.core.contract import Link, Report
 from bridge.core.spec import HouseSpec
-from bridge.core.values import BoardId, Moment, Rank, ShadeId
+from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId
 
 
 class Button(StrEnum):
@@ -129,6 +129,36 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GroupAsked:
+    """Somebody asked for something of every shade of a group."""
+
+    at: Moment
+    group: GroupId
+    want: Want
+    rank: Rank
+    source: str
+    kind: Literal["group-asked"] = "group-asked"
+
+
+class Switch(StrEnum):
+    """What can be switched on and off for the whole house."""
+
+    PAUSE = "pause"
+    LOCK = "lock"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switched:
+    """Somebody switched the rules' pause or the service lock."""
+
+    at: Moment
+    switch: Switch
+    on: bool
+    source: str
+    kind: Literal["switched"] = "switched"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Confirmed:
     """A person stands at the window and says that the hem bar is at this limit now."""
 
@@ -160,5 +190,15 @@ class Ticked:
 
 
 Event = (
-    Started | BrokerReached | BrokerLost | LinkHeard | ReportHeard | Asked | Confirmed | ClaimHeard | Ticked
+    Started
+    | BrokerReached
+    | BrokerLost
+    | LinkHeard
+    | ReportHeard
+    | Asked
+    | GroupAsked
+    | Switched
+    | Confirmed
+    | ClaimHeard
+    | Ticked
 )

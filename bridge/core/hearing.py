@@ -22,7 +22,7 @@ def out_of_hearing(turn: Turn, shade: Shade) -> Shade:
     """Return the shade once its board is known to be out of hearing; its request waits for it."""
     request = shade.request
     if request is not None:
-        request = replace(request, deadline_s=turn.now_s + turn.house.spec.board_wait_s)
+        request = replace(request, queued=False, deadline_s=turn.now_s + turn.house.spec.board_wait_s)
     return replace(fallen_silent(shade), request=request)
 
 

@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from typing import assert_never
 
-from bridge.core.asking import ask, confirm
+from bridge.core.asking import ask, confirm, locked_up
+from bridge.core.command.goals import target_of
 from bridge.core.command.pursue import due_s as shade_due_s
 from bridge.core.command.pursue import pursue
 from bridge.core.command.requests import Fate, ended
+from bridge.core.command.supply import queue, stagger_due_s
 from bridge.core.events import (
     Asked,
     BrokerLost,
@@ -22,9 +25,12 @@ from bridge.core.events import (
     ClaimHeard,
     Confirmed,
     Event,
+    GroupAsked,
     LinkHeard,
     ReportHeard,
     Started,
+    Switch,
+    Switched,
     Ticked,
 )
 from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
@@ -50,8 +56,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         assert isinstance(event, Started), "a house begins with Started"
         house = _built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
-    after = _after(turn, event)
-    after = replace(after, term=turn.term, next_request=turn.next_request)
+    after = _counted(turn, _queue_served(turn, _after(turn, event)))
     if after == house and not turn.notes and not turn.orders:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
@@ -64,10 +69,71 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     if house.broker_up and not house.stood_down:
-        dues += [due for shade in house.shades.values() if (due := shade_due_s(shade, _board(house, shade))) is not None]
+        dues += [
+            due
+            for shade in house.shades.values()
+            if (due := shade_due_s(shade, _board(house, shade))) is not None
+        ]
     else:
         dues += [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
+    stagger = stagger_due_s(house)
+    if stagger is not None and queue(house):
+        dues.append(stagger)
     return min(dues, default=None)
+
+
+def _counted(turn: Turn, house: House) -> House:
+    """Return the house with what the turn has counted up."""
+    return replace(
+        house,
+        term=turn.term,
+        next_request=turn.next_request,
+        started_at_s=house.started_at_s if turn.started_at_s is None else turn.started_at_s,
+        returned_at_s=house.returned_at_s if turn.returned_at_s is None else turn.returned_at_s,
+    )
+
+
+def _queue_served(turn: Turn, house: House) -> House:
+    """Return the house after those that waited for amps, or for their turn after a power cut, have been seen to."""
+    for waiting in queue(house):
+        turn.house = house
+        shade = pursue(turn, waiting)
+        if shade is not waiting:
+            house = replace(house, shades={**house.shades, shade.id: shade})
+    return house
+
+
+def _group_asked(turn: Turn, event: GroupAsked) -> House:
+    """Return the house after every member of a group has been asked the same."""
+    house = turn.house
+    group = next((each for each in house.spec.groups if each.id == event.group), None)
+    if group is None:
+        turn.note("group.name.unknown", Level.WARNING, text=f"there is no group {event.group}")
+        return house
+    for member in group.members:
+        asked = Asked(at=event.at, shade=member, want=event.want, rank=event.rank, source=event.source)
+        turn.drawn.clear()
+        house = _one(turn, house, member, partial(_asked, event=asked))
+    target = target_of(event.want)
+    if target is None or not any(note.name == "request.accepted" for note in turn.notes):
+        return house
+    return replace(house, group_targets={**house.group_targets, group.id: target})
+
+
+def _asked(turn: Turn, shade: Shade, *, event: Asked) -> Shade:
+    return ask(turn, shade, event)
+
+
+def _switched(turn: Turn, event: Switched) -> House:
+    """Return the house after the pause or the lock was switched; locking stops what moves."""
+    house = turn.house
+    name = f"house.{event.switch.value}.switched"
+    turn.note(name, Level.INFO, on=event.on, source=event.source)
+    if event.switch is Switch.PAUSE:
+        return replace(house, paused=event.on)
+    if event.on and not house.locked:
+        house = _each(turn, house, lambda turn, shade: locked_up(turn, shade, event.source))
+    return replace(house, locked=event.on)
 
 
 def _board(house: House, shade: Shade) -> Board:
@@ -96,6 +162,10 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911 - one line for e
             return _report_heard(turn, event)
         case Asked():
             return _one(turn, house, event.shade, lambda turn, shade: ask(turn, shade, event))
+        case GroupAsked():
+            return _group_asked(turn, event)
+        case Switched():
+            return _switched(turn, event)
         case Confirmed():
             return _one(turn, house, event.shade, lambda turn, shade: confirm(turn, shade, event))
         case ClaimHeard():

@@ -73,6 +73,7 @@ def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
     bounds = channel.bounds if channel.bounds_boot == known.boot else None
     after = evidence.power_returned(shade.spec, known, report, bounds)
     if known.boot is not None:
+        turn.returned_at_s = turn.now_s
         turn.note(
             "board.power.returned",
             Level.WARNING,
@@ -119,14 +120,17 @@ def _after_sleep(shade: Shade, report: Report, *, rebooted: bool) -> Knowledge:
 
 def _moving(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
     """Return knowledge while the motor turns: between here and where it is going."""
+    pending = shade.outstanding
+    seeking = pending is not None and pending.purpose is Purpose.REFERENCE
+    if seeking and not _by_hand(report):
+        return known
     if report.count is None or known.base is None:
         return replace(known, hull=physical_range(shade.spec))
-    pending = shade.outstanding
     ours = pending is not None and report.seq >= pending.order.seq and not _by_hand(report)
     if ours and pending is not None and pending.order.do is Do.GO and report.to == pending.order.to:
         assert report.to is not None
         return evidence.passing(shade.spec, known, count=report.count, to=report.to)
-    if pending is not None and pending.purpose in (Purpose.REFERENCE, Purpose.STOP) and not _by_hand(report):
+    if pending is not None and pending.purpose is Purpose.STOP and not _by_hand(report):
         return known
     here = claim_at(shade.spec, known, report.count)
     there = physical_range(shade.spec) if report.to is None else claim_at(shade.spec, known, report.to)
@@ -145,18 +149,11 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     if at is not None:
         return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
-    if report.why is Why.STALLED or unheard_stall or _sought_in_vain(shade, report):
-        return evidence.stalled(known, count=report.count, boot=report.boot)
+    if report.why is Why.STALLED or unheard_stall:
+        return evidence.stalled(shade.spec, known, count=report.count, boot=report.boot)
     if known.base is None:
-        return evidence.rebased(known, known.hull, count=report.count, boot=report.boot)
+        return evidence.rebased(shade.spec, known, known.hull, count=report.count, boot=report.boot)
     return evidence.settled(shade.spec, known, count=report.count)
-
-
-def _sought_in_vain(shade: Shade, report: Report) -> bool:
-    """Say whether a seek is over without a reference that was heard: it may have run into the stop."""
-    pending = shade.outstanding
-    over = pending is not None and report.boot == pending.order.boot and report.seq >= pending.order.seq
-    return report.why is Why.NOT_FOUND or (over and pending is not None and pending.order.do is Do.SEEK)
 
 
 def _let_go(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
@@ -306,7 +303,9 @@ def _met_on_the_way(turn: Turn, shade: Shade, request: Request, report: Report) 
     off = width_mm(shade.spec, at.joined(Interval(low=request.goal, high=request.goal)))
     if off <= max(shade.spec.tolerance_mm, 2 * width_mm(shade.spec, at)):
         return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}, by its switch")
-    why = f"its {report.why.value} stops it at {_where(shade)}, short of there; check the switch and its place"
+    why = (
+        f"its {report.why.value} stops it at {_where(shade)}, short of there; check the switch and its place"
+    )
     return ended(turn, shade, Fate.FAILED, why)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from bridge.core.shade.travel import Travel
-from bridge.core.values import BoardId, ShadeId
+from bridge.core.values import BoardId, GroupId, ShadeId, SupplyId
 
 
 class Mounting(StrEnum):
@@ -67,6 +67,9 @@ class ShadeSpec:
         upper_stall: The upper stop, where the owner says that stalling against it is safe.
         hand_repeatability_mm: Half-width of a person's confirmation at a mark.
         hold_s: How long the rules leave the shade alone after a person's request.
+        supply: What feeds its motor; None when that is not told, so not reckoned with.
+        moving_a: Amps drawn from the supply while it moves.
+        standstill_a: Amps drawn while it stands still awake.
     """
 
     id: ShadeId
@@ -91,6 +94,37 @@ class ShadeSpec:
     upper_stall: Reference | None
     hand_repeatability_mm: float
     hold_s: float
+    supply: SupplyId | None = None
+    moving_a: float = 0.0
+    standstill_a: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplySpec:
+    """One power supply.
+
+    Attributes:
+        id: Its name in the settings.
+        amps: What its shades may draw from it together.
+    """
+
+    id: SupplyId
+    amps: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupSpec:
+    """Shades that people ask for together.
+
+    Attributes:
+        id: Its name in the settings.
+        name: What people call it.
+        members: At least one shade.
+    """
+
+    id: GroupId
+    name: str
+    members: tuple[ShadeId, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,8 +135,14 @@ class HouseSpec:
         name: What people call the house.
         shades: Every shade, in the order of the settings.
         board_wait_s: How long a request waits for a lost board before it expires.
+        groups: Every group, in the order of the settings.
+        supplies: Every supply, in the order of the settings.
+        stagger_s: Least time between two starts in the first minute after power has returned to a board.
     """
 
     name: str
     shades: tuple[ShadeSpec, ...]
     board_wait_s: float = 30.0
+    groups: tuple[GroupSpec, ...] = ()
+    supplies: tuple[SupplySpec, ...] = ()
+    stagger_s: float = 1.0

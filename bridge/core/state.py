@@ -14,7 +14,7 @@ from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
 from bridge.core.spec import HouseSpec, ShadeSpec
-from bridge.core.values import BoardId, Interval, Moment, Rank, ShadeId, Steps
+from bridge.core.values import BoardId, GroupId, Interval, Moment, Rank, ShadeId, Steps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +112,7 @@ class Request:
         target_pct: Percent open, as published; None for a stop.
         asked_at: When.
         deadline_s: Monotonic; by then something must have been heard of it, or it ends.
+        queued: It waits for its supply to have amps to spare, and does not expire meanwhile.
     """
 
     id: int
@@ -123,6 +124,7 @@ class Request:
     target_pct: int | None
     asked_at: Moment
     deadline_s: float
+    queued: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +176,11 @@ class House:
         shades: By id, in the order of the settings.
         boards: By id.
         stood_down: Another bridge holds a higher term; nothing is ordered.
+        paused: The rules rest until somebody ends that.
+        locked: Service lock: no order at all leaves.
+        started_at_s: When the last motion order left, for staggered starts.
+        returned_at_s: When power last returned to a board.
+        group_targets: The last percent accepted for each group.
     """
 
     spec: HouseSpec
@@ -184,3 +191,8 @@ class House:
     shades: Mapping[ShadeId, Shade]
     boards: Mapping[BoardId, Board]
     stood_down: bool = False
+    paused: bool = False
+    locked: bool = False
+    started_at_s: float | None = None
+    returned_at_s: float | None = None
+    group_targets: Mapping[GroupId, int] = field(default_factory=dict)

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from bridge.core.outcome import Field, Level, Note, SendOrder
 from bridge.core.state import House
-from bridge.core.values import Moment, ShadeId
+from bridge.core.values import Moment, ShadeId, SupplyId
 
 
 @dataclass(slots=True, kw_only=True)
@@ -23,6 +23,9 @@ class Turn:
     next_request: int
     orders: list[SendOrder] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    drawn: dict[SupplyId, float] = field(default_factory=dict)
+    started_at_s: float | None = None
+    returned_at_s: float | None = None
 
     @property
     def now_s(self) -> float:
@@ -36,8 +39,9 @@ class Turn:
 
     @property
     def may_order(self) -> bool:
-        """Orders can leave: the broker is there and no other bridge is in charge."""
-        return self.house.broker_up and not self.house.stood_down
+        """Orders can leave: the broker is there, no other bridge is in charge, nobody works on the shades."""
+        house = self.house
+        return house.broker_up and not house.stood_down and not house.locked
 
     def note(
         self, name: str, level: Level, *, shade: ShadeId | None = None, text: str = "", **fields: Field

@@ -13,6 +13,8 @@ from typing import NewType
 
 ShadeId = NewType("ShadeId", str)
 BoardId = NewType("BoardId", str)
+GroupId = NewType("GroupId", str)
+SupplyId = NewType("SupplyId", str)
 Steps = int
 
 

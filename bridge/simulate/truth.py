@@ -143,10 +143,12 @@ class Tube:
     rng: Random
     state: State = field(default_factory=State)
     _all_turns: float = field(init=False)
+    _a_turn: float = field(init=False)
     _stop_turns: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._all_turns = self.build.all_turns
+        self._a_turn = self.build.pulses_per_turn
         stop = self.build.stop_mm
         self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
 
@@ -234,7 +236,7 @@ class Tube:
         state.rotor += pulses
         if pulses < 0:
             self._lose(before, pps)
-        travelled = abs(self._rotor() - before) / self.build.pulses_per_turn
+        travelled = abs(self._rotor() - before) / self._a_turn
         self._slip(state.slope_mm * travelled)
         self._settle()
 
@@ -243,7 +245,7 @@ class Tube:
     def pull(self, mm: float) -> None:
         """A person forces the hem bar down by `mm` > 0; it stays where the motor holds it then."""
         target = min(self._turns_at(self.cloth_drop_mm + mm), self._all_turns)
-        shift = (target - self.turns) * self.build.pulses_per_turn
+        shift = (target - self.turns) * self._a_turn
         if self.state.energised:
             shift = round(shift / self.build.cycle) * self.build.cycle
         self.state.rotor += shift
@@ -262,10 +264,10 @@ class Tube:
     # How.
 
     def _turns_of(self, rotor: float) -> float:
-        return self.state.seat_turns + rotor / self.build.pulses_per_turn
+        return self.state.seat_turns + rotor / self._a_turn
 
     def _rotor_at(self, turns: float) -> float:
-        return (turns - self.state.seat_turns) * self.build.pulses_per_turn
+        return (turns - self.state.seat_turns) * self._a_turn
 
     def _drop_at(self, turns: float) -> float:
         return self.build.wound(self._all_turns) - self.build.wound(self._all_turns - turns)

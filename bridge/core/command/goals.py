@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import assert_never
 
 from bridge.core.contract import Sense
-from bridge.core.events import Button, Nudge, Percent, Press
+from bridge.core.events import Button, Nudge, Percent, Press, Want
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
 from bridge.core.state import Purpose, Shade
@@ -37,7 +37,13 @@ class Refusal:
 
 def resolve(shade: Shade, want: Percent | Nudge | Press) -> Goal | Refusal:
     """Return where `want` leads from what is known now; a stop is not asked here."""
-    unknown = grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN
+    if (pending := shade.outstanding) is not None and pending.purpose is Purpose.REFERENCE:
+        goal = _resolved(shade, want, unknown=False)
+        return goal if isinstance(goal, Refusal) else replace(goal, reference=True)
+    return _resolved(shade, want, unknown=grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN)
+
+
+def _resolved(shade: Shade, want: Percent | Nudge | Press, *, unknown: bool) -> Goal | Refusal:
     match want:
         case Percent(open_pct=100) if not unknown:
             return _raised(shade, unknown=False)
@@ -102,3 +108,16 @@ def top_sense(shade: Shade) -> Sense | None:
     if shade.spec.upper_stall is not None and Sense.STALL in senses:
         return Sense.STALL
     return None
+
+
+def target_of(want: Want) -> int | None:
+    """Return the percent open that a request names by itself; None for a nudge, a stop or a release."""
+    match want:
+        case Percent(open_pct=pct):
+            return pct
+        case Press(button=Button.UP):
+            return 100
+        case Press(button=Button.DOWN):
+            return 0
+        case _:
+            return None

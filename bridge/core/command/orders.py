@@ -15,6 +15,7 @@ from bridge.core.position.allowance import (
     physical_range,
     reference_interval,
     room_above,
+    snap,
     steps_for_mm,
 )
 from bridge.core.position.claims import claim_at, reckoned_at
@@ -169,9 +170,14 @@ def plain_order(shade: Shade, do: Do, *, term: int, seq: int) -> Order:
 
 
 def top_reference(shade: Shade, *, stalled: bool) -> Interval | None:
-    """Return where the hem bar is when it has met its upper switch, or its upper stop when `stalled`."""
-    reference = shade.spec.upper_stall if stalled else shade.spec.upper_switch
-    return None if reference is None else reference_interval(shade.spec, reference)
+    """Return where the hem bar is when it has met its upper switch, or its upper stop when `stalled`.
+
+    A rotor that has lost steps falls back into the nearest of its cycles, up to half a cycle from the stop.
+    """
+    spec = shade.spec
+    if not stalled:
+        return None if spec.upper_switch is None else reference_interval(spec, spec.upper_switch)
+    return None if spec.upper_stall is None else reference_interval(spec, spec.upper_stall).widened(snap(spec))
 
 
 def purpose_of(order: Order) -> Purpose:

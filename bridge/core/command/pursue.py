@@ -10,6 +10,7 @@ from dataclasses import replace
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
 from bridge.core.command.requests import Fate, ended
+from bridge.core.command.supply import must_stagger, must_wait, note_start
 from bridge.core.contract import Do, Link, Order
 from bridge.core.outcome import Level, SendOrder
 from bridge.core.position.estimate import Knowledge
@@ -60,12 +61,12 @@ def due_s(shade: Shade, board: Board) -> float | None:
     """Return the monotonic second at which `pursue` has something to do though nothing happens; or None."""
     dues = []
     channel, request, pending = shade.channel, shade.request, shade.outstanding
-    if request is not None:
+    if request is not None and not request.queued:
         dues.append(request.deadline_s)
     if board.link in (Link.LOST, Link.OFF):
         return min(dues, default=None)
     if request is not None:
-        if channel.answered and shade.ordered_at_s is not None and _needs_order(shade, request):
+        if shade.ordered_at_s is not None and _waits_for_the_clock(shade, request):
             dues.append(shade.ordered_at_s + ORDER_EVERY_S)
     if not channel.answered and channel.boot is not None:
         dues.append(_ask_due_s(shade))
@@ -76,7 +77,7 @@ def due_s(shade: Shade, board: Board) -> float | None:
 
 def _give_up(turn: Turn, shade: Shade) -> Shade:
     request = shade.request
-    if request is None or turn.now_s < request.deadline_s:
+    if request is None or request.queued or turn.now_s < request.deadline_s:
         return shade
     board = shade.spec.link.board
     pending = shade.outstanding
@@ -131,7 +132,21 @@ def _needs_order(shade: Shade, request: Request) -> bool:
     return pending is None or pending.request != request.id
 
 
+def _waits_for_the_clock(shade: Shade, request: Request) -> bool:
+    """Say whether an order is held back by nothing but the limit of four a second."""
+    return shade.channel.answered and not request.queued and _needs_order(shade, request)
+
+
+def _taken_over(shade: Shade, request: Request) -> Shade:
+    """Return the shade with a reference run that is under way serving a newer request that needs one too."""
+    pending = shade.outstanding
+    if pending is None or pending.purpose is not Purpose.REFERENCE or not request.reference:
+        return shade
+    return replace(shade, outstanding=replace(pending, request=request.id))
+
+
 def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
+    shade = _taken_over(shade, request)
     if not _needs_order(shade, request):
         return shade
     if request.goal is None:
@@ -141,6 +156,12 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
     wrong = misfit(shade)
     if wrong:
         return ended(turn, shade, Fate.FAILED, wrong)
+    if must_wait(turn, shade) or must_stagger(turn, shade):
+        return shade if request.queued else replace(shade, request=replace(request, queued=True))
+    if request.queued:
+        deadline_s = turn.now_s + turn.house.spec.board_wait_s
+        request = replace(request, queued=False, deadline_s=deadline_s)
+        shade = replace(shade, request=request)
     if request.reference:
         return _order(
             turn, shade, draft_seek_up(shade, term=turn.term, seq=shade.seq + 1), request, goal=None
@@ -179,6 +200,7 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
     if order.low is not None and order.high is not None:
         bounds = Interval(low=order.low, high=order.high)
     send(turn, shade, order)
+    note_start(turn, shade)
     return replace(
         shade,
         knowledge=draft.knowledge,

@@ -7,7 +7,7 @@ count, `hull` the claim. A rebase says: from here on distances are counted from 
 from __future__ import annotations
 
 from dataclasses import replace
-from math import floor
+from math import ceil, floor
 
 from bridge.core.contract import Report
 from bridge.core.position.allowance import (
@@ -40,17 +40,27 @@ def nothing_known(spec: ShadeSpec) -> Knowledge:
     )
 
 
-def rebased(known: Knowledge, hull: Interval, *, count: Steps | None, boot: int | None) -> Knowledge:
+def rebased(
+    spec: ShadeSpec, known: Knowledge, hull: Interval, *, count: Steps | None, boot: int | None
+) -> Knowledge:
     """Return knowledge that starts afresh from `hull`: the chain of counts behind it is broken."""
+    base = None if count is None else _open_ended(spec, hull).shifted(-count)
     return replace(
         known,
         hull=hull,
-        base=None if count is None else hull.shifted(-count),
+        base=base,
         anchor=hull,
         boot=boot,
         settled_count=count,
         mark=None,
     )
+
+
+def _open_ended(spec: ShadeSpec, hull: Interval) -> Interval:
+    """Return the hull with half a turn more where it reaches the end of the cloth, which is no better known."""
+    if hull.high < spec.travel.end_steps:
+        return hull
+    return Interval(low=hull.low, high=hull.high + ceil(spec.travel.drive.pulses_per_turn / 2))
 
 
 def slipped(spec: ShadeSpec, known: Knowledge, *, moves: int, distance: Steps) -> Knowledge:
@@ -66,8 +76,12 @@ def departed(spec: ShadeSpec, known: Knowledge, *, to: Steps) -> Knowledge:
 
 
 def departed_upward(spec: ShadeSpec, known: Knowledge) -> Knowledge:
-    """Return knowledge while a seek toward the upper limit may be under way."""
-    return replace(known, hull=Interval(low=physical_range(spec).low, high=known.hull.high))
+    """Return knowledge while a seek toward the upper limit may be under way.
+
+    Until it meets its reference the count means nothing: it may be losing steps against the upper stop.
+    """
+    hull = Interval(low=physical_range(spec).low, high=known.hull.high)
+    return replace(known, hull=hull, base=None, mark=None)
 
 
 def departed_downward(known: Knowledge, *, at_most: Steps) -> Knowledge:
@@ -110,12 +124,12 @@ def let_go(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     if holds(spec, known.hull):
         return known
     fallen = after_power_cut(spec, known.hull)
-    return rebased(known, fallen, count=known.settled_count, boot=known.boot)
+    return rebased(spec, known, fallen, count=known.settled_count, boot=known.boot)
 
 
-def stalled(known: Knowledge, *, count: Steps, boot: int) -> Knowledge:
+def stalled(spec: ShadeSpec, known: Knowledge, *, count: Steps, boot: int) -> Knowledge:
     """Return knowledge after a stall away from a reference, or a seek that found none: steps may be lost."""
-    return rebased(known, known.hull, count=count, boot=boot)
+    return rebased(spec, known, known.hull, count=count, boot=boot)
 
 
 def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowledge:
@@ -164,12 +178,12 @@ def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: In
         at_cut = claim_at(spec, known, report.count)
         now = after_power_cut(spec, at_cut)
         if now.high - at_cut.high > snap(spec):
-            return rebased(known, now, count=report.count, boot=report.boot)
+            return rebased(spec, known, now, count=report.count, boot=report.boot)
         awake = slept(spec, known)
         return settled(spec, replace(awake, boot=report.boot), count=report.count)
     skipped = known.boot is None or report.boot != known.boot + 1
     where = unheard(spec, known, None if skipped else bounds).hull
-    return rebased(known, after_power_cut(spec, where), count=report.count, boot=report.boot)
+    return rebased(spec, known, after_power_cut(spec, where), count=report.count, boot=report.boot)
 
 
 def referenced(spec: ShadeSpec, known: Knowledge, at: Interval, *, count: Steps, boot: int) -> Knowledge:
@@ -212,7 +226,7 @@ def redrawn(old: ShadeSpec, new: ShadeSpec, known: Knowledge) -> Knowledge:
     low = floor(new.travel.steps_at_drop(old.travel.drop_at_steps(known.hull.low)))
     high = floor(new.travel.steps_at_drop(_within(old, new, known.hull.high))) + 1
     hull = Interval(low=low, high=high).clipped(ends)
-    fresh = rebased(known, hull, count=None, boot=None)
+    fresh = rebased(new, known, hull, count=None, boot=None)
     return replace(fresh, scale_bound=None, drive=new.travel.version)
 
 

@@ -28,6 +28,8 @@ HAIR_MM = 0.15
 LATE_S = 12.0
 # What a stop may take: two slow messages and the ramp.
 STOP_S = 15.0
+# A board that brakes past a switch and comes back reports the reference this much later.
+TRIPPED_S = 3.0
 ORDERS_A_SECOND = 5
 TICKS_AT_ONCE = 5
 SOON_S = 0.01
@@ -126,7 +128,7 @@ class Checks:
         dirty = side.dirty[channel]
         if dirty is not None and evidence and told >= dirty:
             side.dirty[channel] = None
-        if met and self.exempt.get(shade.id, told) <= told:
+        if met and self.exempt.get(shade.id, 0.0) <= told - TRIPPED_S:
             self.exempt.pop(shade.id, None)
 
     def _ledger(self, note: Note) -> None:
@@ -280,7 +282,7 @@ class Checks:
         asking = None if number is None else self.asked.get(number)
         if asking is None or asking.fate is None or asking.fate == "reached":
             return
-        if asking.fate != "superseded" or self.world.now - asking.ended_s > LATE_S:
+        if asking.fate not in ("superseded", "expired") or self.world.now - asking.ended_s > LATE_S:
             late = self.world.now - asking.ended_s
             raise Escape("I5", f"{sent.shade}: request {number}, {asking.fate} {late:.1f} s ago, moves it")
 

@@ -87,6 +87,8 @@ def _wind(world: World) -> None:
     if not side.board.powered or not all(world.spec_at(side, n).local_button for n in range(len(side.dirty))):
         return
     side.catch_up()
+    if any(motor.bounds is None and motor.tube.state.upper_stuck is not None for motor in side.board.channels):
+        return  # nothing would end that run
     side.disturbed()
     world.figures.faults["wind contact"] += 1
     world.note("wind", side.board.plan.id)

@@ -48,7 +48,8 @@ class BoardSide:
     def disturbed(self, channel: int | None = None) -> None:
         """Something happened here that the bridge can't know before it is told."""
         for number in range(len(self.dirty)) if channel is None else (channel,):
-            self.dirty[number] = self.world.now
+            # What the board says at the instant of a power cut it has said before it.
+            self.dirty[number] = self.world.now if self.board.powered else self.world.now + 1e-9
 
     # Time.
 

@@ -110,6 +110,7 @@ class People:
         """Move the hem bar to a place by button, letting go there."""
         motor = side.board.channels[number]
         side.disturbed(number)
+        self.world.asks[self.world.shade_at_side(side, number)] += 1
         motor.energise()
         tube, build = motor.tube, motor.fitting.build
         assert motor.count is not None
@@ -161,6 +162,7 @@ class People:
                 self.jog(side, number, world.rng.uniform(0.02, 0.98) * drop)
             return
         side.disturbed(number)
+        world.asks[spec.id] += 1
         world.figures.local_moves += 1
         button = world.rng.choice(("up", "down", "stop"))
         world.note("button", side.board.plan.id, number, button)

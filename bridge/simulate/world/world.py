@@ -14,7 +14,6 @@ from bridge.core.events import Button, Percent, Press
 from bridge.core.position.allowance import physical_range
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import BoardId, ShadeId
-from bridge.simulate.board import new_flash
 from bridge.simulate.spiral import turns_for
 from bridge.simulate.world.boards import SimBoard
 from bridge.simulate.world.checks import Checks, Escape
@@ -131,7 +130,9 @@ class World:
     def blank(self, side: BoardSide) -> None:
         """Put a board without memory in place of the one that is off."""
         old = side.board
-        flash = {**new_flash(old.plan), "channels": {str(n): {} for n in range(len(old.channels))}}
+        # A board without memory begins to count its boots anywhere, so that it is not taken for an older self.
+        boot = self.rng.randrange(2**30)
+        flash = {"boot": boot, "channels": {str(n): {} for n in range(len(old.channels))}}
         fresh = SimBoard(old.plan, self.rng, tubes=[each.tube for each in old.channels], flash=flash)
         fresh.wire, fresh.skipped = old.wire, old.skipped
         side.board = fresh
