@@ -21,13 +21,14 @@ from bridge.core.values import Rank
 
 def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
     """Return the shade after a request: taken up, done at once, or refused with its reason."""
-    closed = _closed(turn, shade, event.rank)
-    if closed:
-        return refused(turn, shade, event, closed)
     want = event.want
+    stops = isinstance(want, Press) and want.button is Button.STOP
+    closed = _closed(turn, shade, event.rank)
+    if closed and not (stops and turn.house.stood_down and not turn.house.locked):
+        return refused(turn, shade, event, closed)
     if isinstance(want, Release):
         return _released(turn, shade, event)
-    if isinstance(want, Press) and want.button is Button.STOP:
+    if stops:
         return _stopped(turn, shade, event)
     if outranked(shade, event.rank):
         assert shade.request is not None
@@ -84,9 +85,9 @@ def _released(turn: Turn, shade: Shade, event: Asked) -> Shade:
 
 
 def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
-    """Return the shade after a stop, which ends whatever it was doing and is sent whatever is believed."""
+    """Return the shade after a stop, sent whatever is believed and whoever is in charge: boards obey any."""
     asked = taken_up(turn, shade, event, None)
-    if not turn.may_order or asked.channel.boot is None:
+    if not turn.house.broker_up or asked.channel.boot is None:
         return asked
     return order_stop(turn, asked)
 

@@ -67,7 +67,8 @@ Want = Percent | Nudge | Press | Release
 class Started:
     """A run of the bridge begins, with the settings it was given.
 
-    `memory_lost`: the journal has lost rows that had been flushed, so what it says of positions is only the past.
+    `memory_lost`: the journal has lost rows that had been flushed, so what it says of
+    positions is only the past.
     """
 
     at: Moment

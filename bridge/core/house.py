@@ -94,9 +94,9 @@ def _counted(turn: Turn, house: House) -> House:
 
 
 def _queue_served(turn: Turn, house: House) -> House:
-    """Return the house after those that waited for amps, or for their turn after a power cut, have been seen to."""
+    """Return the house after those that waited for amps, or for their turn, have been seen to."""
     for waiting in queue(house):
-        turn.house = house
+        turn.look(house)
         shade = pursue(turn, waiting)
         if shade is not waiting:
             house = replace(house, shades={**house.shades, shade.id: shade})
@@ -112,7 +112,6 @@ def _group_asked(turn: Turn, event: GroupAsked) -> House:
         return house
     for member in group.members:
         asked = Asked(at=event.at, shade=member, want=event.want, rank=event.rank, source=event.source)
-        turn.drawn.clear()
         house = _one(turn, house, member, partial(_asked, event=asked))
     target = target_of(event.want)
     if target is None or not any(note.name == "request.accepted" for note in turn.notes):
@@ -147,7 +146,7 @@ def _hold_due_s(house: House, shade: Shade) -> float | None:
     return house.now.mono_s + (shade.hold_until - house.now.utc).total_seconds()
 
 
-def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911 - one line for each kind of event
+def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, C901 - one line for each kind of event
     house = turn.house
     match event:
         case Started():
@@ -178,13 +177,13 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911 - one line for e
 
 def _each(turn: Turn, house: House, act: Callable[[Turn, Shade], Shade]) -> House:
     """Return the house after `act` on every shade."""
-    turn.house = house
+    turn.look(house)
     return replace(house, shades={name: act(turn, shade) for name, shade in house.shades.items()})
 
 
 def _one(turn: Turn, house: House, name: ShadeId, act: Callable[[Turn, Shade], Shade]) -> House:
     """Return the house after `act` on one shade; a name that is not in the settings is noted."""
-    turn.house = house
+    turn.look(house)
     if name not in house.shades:
         turn.note("shade.name.unknown", Level.WARNING, text=f"there is no shade {name}")
         return house
@@ -224,7 +223,7 @@ def _started(turn: Turn, event: Started) -> House:
     known = {} if event.memory_lost else old
     shades = {spec.id: _carried_over(turn, spec, known.get(spec.id)) for spec in event.spec.shades}
     house = replace(turn.house, spec=event.spec, shades=shades, boards={}, broker_up=False, stood_down=False)
-    turn.house = house
+    turn.look(house)
     turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))
     return house
 
@@ -270,7 +269,7 @@ def _link_heard(turn: Turn, event: LinkHeard) -> House:
     trusted = any(shade.channel.answered for shade in mine)
     board = heard_board(known, event, trusted=trusted)
     boards: Mapping[BoardId, Board] = {**house.boards, event.board: board}
-    turn.house = replace(house, boards=boards)
+    turn.look(replace(house, boards=boards))
     if board.link is not event.link:
         return house
     changed = board != known

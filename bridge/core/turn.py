@@ -23,9 +23,15 @@ class Turn:
     next_request: int
     orders: list[SendOrder] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    # Amps by supply that orders of this turn take beyond what `house` shows.
     drawn: dict[SupplyId, float] = field(default_factory=dict)
     started_at_s: float | None = None
     returned_at_s: float | None = None
+
+    def look(self, house: House) -> None:
+        """Decide from here on with `house` before the eyes; what it holds need not be added up."""
+        self.house = house
+        self.drawn.clear()
 
     @property
     def now_s(self) -> float:

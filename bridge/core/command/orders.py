@@ -177,7 +177,9 @@ def top_reference(shade: Shade, *, stalled: bool) -> Interval | None:
     spec = shade.spec
     if not stalled:
         return None if spec.upper_switch is None else reference_interval(spec, spec.upper_switch)
-    return None if spec.upper_stall is None else reference_interval(spec, spec.upper_stall).widened(snap(spec))
+    return (
+        None if spec.upper_stall is None else reference_interval(spec, spec.upper_stall).widened(snap(spec))
+    )
 
 
 def purpose_of(order: Order) -> Purpose:

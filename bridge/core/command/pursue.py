@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
-from bridge.core.command.requests import Fate, ended
+from bridge.core.command.requests import Fate, asked_by, ended
 from bridge.core.command.supply import must_stagger, must_wait, note_start
 from bridge.core.contract import Do, Link, Order
 from bridge.core.outcome import Level, SendOrder
@@ -65,9 +65,8 @@ def due_s(shade: Shade, board: Board) -> float | None:
         dues.append(request.deadline_s)
     if board.link in (Link.LOST, Link.OFF):
         return min(dues, default=None)
-    if request is not None:
-        if shade.ordered_at_s is not None and _waits_for_the_clock(shade, request):
-            dues.append(shade.ordered_at_s + ORDER_EVERY_S)
+    if request is not None and shade.ordered_at_s is not None and _waits_for_the_clock(shade, request):
+        dues.append(shade.ordered_at_s + ORDER_EVERY_S)
     if not channel.answered and channel.boot is not None:
         dues.append(_ask_due_s(shade))
     if channel.answered and pending is not None:
@@ -157,16 +156,22 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
     if wrong:
         return ended(turn, shade, Fate.FAILED, wrong)
     if must_wait(turn, shade) or must_stagger(turn, shade):
-        return shade if request.queued else replace(shade, request=replace(request, queued=True))
+        return shade if request.queued else _queued(shade, request)
     if request.queued:
         deadline_s = turn.now_s + turn.house.spec.board_wait_s
         request = replace(request, queued=False, deadline_s=deadline_s)
-        shade = replace(shade, request=request)
+        shade = replace(shade, request=request, reason=asked_by(request.want, request.source))
     if request.reference:
-        return _order(
-            turn, shade, draft_seek_up(shade, term=turn.term, seq=shade.seq + 1), request, goal=None
-        )
+        draft = draft_seek_up(shade, term=turn.term, seq=shade.seq + 1)
+        return _order(turn, shade, draft, request, goal=None)
     return _go(turn, shade, request, request.goal)
+
+
+def _queued(shade: Shade, request: Request) -> Shade:
+    """Return the shade waiting for its turn, and saying so."""
+    waits = "it waits until its supply has amps to spare, or for its turn after a power cut"
+    reason = f"{asked_by(request.want, request.source)}; {waits}"
+    return replace(shade, request=replace(request, queued=True), reason=reason)
 
 
 def misfit(shade: Shade) -> str:
@@ -180,7 +185,8 @@ def misfit(shade: Shade) -> str:
     )
 
 
-def _go(turn: Turn, shade: Shade, request: Request, goal: Steps) -> Shade:
+def _go(turn: Turn, shade: Shade, request: Request, goal: Steps | None) -> Shade:
+    assert goal is not None, "a stop is not a move"
     report = shade.channel.report
     if report is None or report.count is None or shade.knowledge.base is None:
         why = "its board has lost count; take it to its upper switch with `up`, or confirm it at a limit"

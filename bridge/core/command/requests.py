@@ -40,6 +40,11 @@ def in_words(want: Want) -> str:
             return "release"
 
 
+def asked_by(want: Want, source: str) -> str:
+    """Return the sentence that says what is done and who wanted it."""
+    return f"{in_words(want)} asked by {source}"
+
+
 def note_end(turn: Turn, shade: Shade, request: Request, fate: Fate, why: str) -> None:
     """Write the one line that tells how a request ended."""
     turn.note(
@@ -100,7 +105,7 @@ def taken_up(turn: Turn, shade: Shade, event: Asked, goal: Goal | None) -> Shade
         held(turn, shade, event.rank),
         request=request,
         target_pct=shade.target_pct if goal is None else goal.target_pct,
-        reason=f"{in_words(event.want)} asked by {event.source}",
+        reason=asked_by(event.want, event.source),
         trouble="",
     )
 

@@ -23,7 +23,7 @@ MOTION = (Purpose.MOVE, Purpose.REFERENCE)
 
 
 def draw_a(shade: Shade) -> float:
-    """Return the amps that a shade may be drawing now; a board out of hearing may still be at its last order."""
+    """Return the amps that a shade may be drawing now; out of hearing it may still be at its last order."""
     report, pending = shade.channel.report, shade.outstanding
     ordered = pending is not None and pending.purpose in MOTION
     if ordered or (report is not None and report.moving):
@@ -43,10 +43,11 @@ def must_wait(turn: Turn, shade: Shade) -> bool:
     limit = _limit_a(turn.house.spec.supplies, shade.spec.supply)
     if limit is None or shade.spec.supply is None:
         return False
-    own = draw_a(shade)
-    if own >= shade.spec.moving_a:
+    if draw_a(shade) >= shade.spec.moving_a:
         return False
-    return _drawn_in(turn, shade.spec.supply) - own + shade.spec.moving_a > limit + ROUNDING_A
+    others = (each for name, each in turn.house.shades.items() if name != shade.id)
+    drawn = drawn_a(others, shade.spec.supply) + turn.drawn.get(shade.spec.supply, 0.0)
+    return drawn + shade.spec.moving_a > limit + ROUNDING_A
 
 
 def note_start(turn: Turn, shade: Shade) -> None:
@@ -54,7 +55,8 @@ def note_start(turn: Turn, shade: Shade) -> None:
     turn.started_at_s = turn.now_s
     supply = shade.spec.supply
     if supply is not None:
-        turn.drawn[supply] = _drawn_in(turn, supply) + max(0.0, shade.spec.moving_a - draw_a(shade))
+        more = max(0.0, shade.spec.moving_a - draw_a(shade))
+        turn.drawn[supply] = turn.drawn.get(supply, 0.0) + more
 
 
 def stagger_due_s(house: House) -> float | None:
@@ -89,7 +91,7 @@ def _place(shade: Shade) -> tuple[int, int]:
 
 
 def worst_raise_s(spec: HouseSpec, mounting: Mounting = Mounting.EXTERIOR) -> float:
-    """Return the longest time until every shade of a mounting is up: all at their lower limits, all asked at once.
+    """Return the longest time until every shade of a mounting is up: all are down, all are asked at once.
 
     The same queue as at work: those that fit start, in the order of the settings; then whenever one is up.
     Time for the boards to hear of it is not in it.
@@ -136,12 +138,6 @@ def _take(standing: dict[SupplyId, float], shade: ShadeSpec, amps: float) -> Non
 
 def _limit_a(supplies: Sequence[SupplySpec], supply: SupplyId | None) -> float | None:
     return next((each.amps for each in supplies if each.id == supply), None)
-
-
-def _drawn_in(turn: Turn, supply: SupplyId) -> float:
-    if supply not in turn.drawn:
-        turn.drawn[supply] = drawn_a(turn.house.shades.values(), supply)
-    return turn.drawn[supply]
 
 
 def _moves(shade: Shade) -> bool:
