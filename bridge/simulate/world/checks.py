@@ -101,7 +101,7 @@ class Checks:
             self._stop_later(event.shade)
         for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
             self.claim(house, shade)
-        if house.stood_down and decisions.orders:
+        if house.stood_down and any(sent.order.do is not Do.STOP for sent in decisions.orders):
             raise Escape("I13", f"{decisions.orders[0].order.do} left after standing down")
         if len(decisions.orders) > 2 * len(house.shades):
             raise Escape("I12", f"{len(decisions.orders)} orders at once")
