@@ -32,6 +32,7 @@ from bridge.core.events import (
     Switch,
     Switched,
     Ticked,
+    TopicHeard,
 )
 from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
 from bridge.core.outcome import Decisions, Level
@@ -146,7 +147,7 @@ def _hold_due_s(house: House, shade: Shade) -> float | None:
     return house.now.mono_s + (shade.hold_until - house.now.utc).total_seconds()
 
 
-def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, C901 - one line for each kind of event
+def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 - one line for each kind of event
     house = turn.house
     match event:
         case Started():
@@ -163,6 +164,8 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, C901 - one line
             return _one(turn, house, event.shade, lambda turn, shade: ask(turn, shade, event))
         case GroupAsked():
             return _group_asked(turn, event)
+        case TopicHeard():
+            return replace(house, topics_heard={**house.topics_heard, event.topic: event.mark})
         case Switched():
             return _switched(turn, event)
         case Confirmed():
@@ -222,7 +225,16 @@ def _started(turn: Turn, event: Started) -> House:
     old = turn.house.shades
     known = {} if event.memory_lost else old
     shades = {spec.id: _carried_over(turn, spec, known.get(spec.id)) for spec in event.spec.shades}
-    house = replace(turn.house, spec=event.spec, shades=shades, boards={}, broker_up=False, stood_down=False)
+    house = replace(
+        turn.house,
+        spec=event.spec,
+        shades=shades,
+        boards={},
+        broker_up=False,
+        stood_down=False,
+        started_at_s=None,
+        returned_at_s=None,
+    )
     turn.look(house)
     turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))
     return house
