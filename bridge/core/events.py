@@ -141,6 +141,19 @@ class GroupAsked:
     kind: Literal["group-asked"] = "group-asked"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopicHeard:
+    """A topic spoke whose retained messages count; `mark` stands for what it said.
+
+    The broker hands the same message back at every connection; remembered, it asks for something only once.
+    """
+
+    at: Moment
+    topic: str
+    mark: str
+    kind: Literal["topic-heard"] = "topic-heard"
+
+
 class Switch(StrEnum):
     """What can be switched on and off for the whole house."""
 
@@ -198,6 +211,7 @@ Event = (
     | ReportHeard
     | Asked
     | GroupAsked
+    | TopicHeard
     | Switched
     | Confirmed
     | ClaimHeard

@@ -181,6 +181,7 @@ class House:
         started_at_s: When the last motion order left, for staggered starts.
         returned_at_s: When power last returned to a board.
         group_targets: The last percent accepted for each group.
+        topics_heard: The mark of the last message on each topic whose retained messages count.
     """
 
     spec: HouseSpec
@@ -196,3 +197,4 @@ class House:
     started_at_s: float | None = None
     returned_at_s: float | None = None
     group_targets: Mapping[GroupId, int] = field(default_factory=dict)
+    topics_heard: Mapping[str, str] = field(default_factory=dict)

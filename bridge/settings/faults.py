@@ -59,19 +59,29 @@ class Place:
         origin: The file.
         path: The table's keys from the top; empty for the top itself.
         faults: Where found faults go; shared by all places of a file.
+        number: Which of several tables of that name, from 1; 0 when it is a table of its own.
     """
 
-    def __init__(self, origin: str, path: tuple[str, ...], faults: list[ConfigError]) -> None:
+    def __init__(
+        self, origin: str, path: tuple[str, ...], faults: list[ConfigError], *, number: int = 0
+    ) -> None:
         self.origin = origin
         self.path = path
         self._faults = faults
+        self._number = number
 
     def inside(self, *keys: str) -> Place:
         return Place(self.origin, (*self.path, *keys), self._faults)
 
+    def item(self, key: str, number: int) -> Place:
+        return Place(self.origin, (*self.path, key), self._faults, number=number)
+
     @property
     def table(self) -> str:
-        return f"[{'.'.join(shown_key(key) for key in self.path)}]" if self.path else ""
+        name = ".".join(shown_key(key) for key in self.path)
+        if self._number:
+            return f"[[{name}]] {self._number}"
+        return f"[{name}]" if name else ""
 
     def refuse(self, problem: str, remedy: str) -> None:
         where = f"{self.origin} {self.table}".rstrip()

@@ -8,12 +8,14 @@ import zoneinfo
 from collections.abc import Mapping
 from pathlib import Path
 
+from bridge.adapters.broker.listen import Listen
 from bridge.core.spec import ContractLink, HouseSpec
 from bridge.core.values import ShadeId
 from bridge.settings import model
 from bridge.settings.explain import read_table, sub_table
 from bridge.settings.faults import Place, quoted, shown_key
 from bridge.settings.keys import refuse_unknown
+from bridge.settings.listening import Known, read_listens
 from bridge.settings.plain import BrokerSettings, Settings, Site
 from bridge.settings.shade import ShadeRead, read_shade
 
@@ -39,6 +41,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         _check_roots(place, boards, tree)
     if tree:
         _check_device(place, tree, shades)
+    listens = _read_listens(place, raw, boards, tree, shades)
     specs = tuple(read.spec for read in shades.values() if read.spec)
     if not (site and broker and boards and tree and service and specs):
         return None
@@ -49,7 +52,25 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         state_dir=_path(service.state_dir, folder),
         wind_contacts=frozenset(ShadeId(key) for key, read in shades.items() if read.wind_contact),
         origin=place.origin,
+        listens=listens,
     )
+
+
+def _read_listens(
+    place: Place,
+    raw: Mapping[str, object],
+    boards: model.BoardsTable | None,
+    tree: model.TreeTable | None,
+    shades: Mapping[str, ShadeRead],
+) -> tuple[Listen, ...]:
+    known = Known(
+        shades=shades.keys(),
+        groups=(),
+        boards_root=(boards or model.BoardsTable()).root,
+        tree_root=(tree or model.TreeTable()).root,
+        device=(tree or model.TreeTable()).device,
+    )
+    return read_listens(place, raw, known)
 
 
 def _read_site(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Site | None:

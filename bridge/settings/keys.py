@@ -34,6 +34,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "boards": model.BoardsTable,
     "tree": model.TreeTable,
     "service": model.ServiceTable,
+    "[listen]": model.ListenTable,
     "shades.<id>": model.ShadeTable,
     "shades.<id>.drive": model.DriveTable,
     "shades.<id>.link": model.LinkTable,

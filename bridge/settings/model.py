@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainValidato
 
 from bridge.settings.faults import RefusedValueError
 from bridge.settings.gear import read_gear
+from bridge.settings.listen_fields import HeardTopic, Pointer, Words
 
 ID_PATTERN = r"^[a-z0-9]+(-+[a-z0-9]+)*$"
 ID_MAX = 40
@@ -339,6 +340,46 @@ class ShadeTable(RollPart, NamesPart):
     )
 
 
+class ListenTable(Table):
+    """A topic that a dashboard or voice assistant publishes, and what follows it."""
+
+    topic: HeardTopic = Field(description="The topic that is published, without wildcards.")
+    shade: Id | None = Field(default=None, description="Id of the shade that follows.")
+    group: Id | None = Field(default=None, description="Id of the group that follows, instead of a shade.")
+    says: (
+        Literal[
+            "percent open",
+            "percent closed",
+            "fraction open",
+            "fraction closed",
+            "byte open",
+            "byte closed",
+        ]
+        | None
+    ) = Field(
+        default=None,
+        description="What a number there means: percent 0 to 100, fraction 0 to 1, byte 0 to 255; the "
+        "full number is fully open, or fully closed.",
+    )
+    words: Words = Field(
+        default_factory=dict,
+        description="Words that are published there, and what each means: a whole percent open, "
+        '"up", "stop" or "down".',
+    )
+    pointer: Pointer | None = Field(
+        default=None,
+        description='JSON pointer (RFC 6901) to the number or word, such as "/position", in a JSON message.',
+    )
+    source: Line | None = Field(
+        default=None, description="Who asks, as shown in reasons; the topic by default."
+    )
+    retained: bool = Field(
+        default=False,
+        description="Take retained messages too; the broker hands the last one back at each connection.",
+    )
+    qos: int = Field(default=1, ge=0, le=2, description="Quality of service asked of the broker.")
+
+
 class SettingsFile(Table):
     """Settings of a hembar house: a TOML file."""
 
@@ -352,4 +393,8 @@ class SettingsFile(Table):
     shades: dict[str, ShadeTable] = Field(
         min_length=1,
         description="One table per shade, [shades.<id>]; ids have a-z, 0-9 and inner hyphens.",
+    )
+    listen: list[ListenTable] = Field(
+        default_factory=list,
+        description="Topics of dashboards and voice assistants, one [[listen]] table for each.",
     )

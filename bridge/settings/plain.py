@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from bridge.adapters.broker.listen import Listen
 from bridge.core.spec import HouseSpec
 from bridge.core.values import ShadeId
 
@@ -70,6 +71,7 @@ class Settings:
         state_dir: Where the journal is kept; None leaves it to the command line.
         wind_contacts: Shades whose board has a wired wind contact that raises them by itself.
         origin: The file, as messages name it.
+        listens: Topics of dashboards and voice assistants.
     """
 
     house: HouseSpec
@@ -78,3 +80,4 @@ class Settings:
     state_dir: Path | None
     wind_contacts: frozenset[ShadeId]
     origin: str
+    listens: tuple[Listen, ...] = ()

@@ -10,7 +10,7 @@ import asyncio
 import os
 import random
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -37,6 +37,7 @@ from bridge.shell.addresses import address_of
 from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.faces import Faces
+from bridge.shell.listening import Listening
 
 JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
@@ -97,6 +98,7 @@ class Daemon:
             bridge=f"{broker.client_id}-{random.getrandbits(32):08x}",
             send=self._send,
         )
+        self._listening = Listening(settings.listens, log)
         self._journal = FileJournal(state_dir / JOURNAL, handle)
         self._deciding = Deciding(self._journal, self._faces, log)
         self._inbox = Inbox()
@@ -141,7 +143,7 @@ class Daemon:
         claim = Subscription(topic=self._faces.claim_topic)
         return Session(
             address_of(broker),
-            subscriptions=[*heard, claim, *self._tree.subscriptions()],
+            subscriptions=[*heard, claim, *self._tree.subscriptions(), *self._listening.subscriptions()],
             greeting=self._tree.state(State.INIT),
             will=self._tree.state(State.LOST),
             farewell=self._tree.state(State.DISCONNECTED),
@@ -199,8 +201,8 @@ class Daemon:
             return await self._deciding.take(Ticked(at=now()))
         if not len(self._inbox):
             return True
-        event = self._event_of(await self._inbox.get())
-        return event is None or await self._deciding.take(event)
+        taken = [await self._deciding.take(event) for event in self._events_of(await self._inbox.get())]
+        return any(taken) or not taken
 
     def _tick_due(self) -> bool:
         """Say whether something is due; between two ticks messages get their turn."""
@@ -230,6 +232,13 @@ class Daemon:
         assert self._deciding.house is not None
         self._faces.open(self._deciding.house)
         return True
+
+    def _events_of(self, message: Incoming) -> Iterable[Event]:
+        if self._listening.hears(message.topic):
+            assert self._deciding.house is not None
+            return tuple(self._listening.events(message, now(), self._deciding.house.topics_heard))
+        event = self._event_of(message)
+        return () if event is None else (event,)
 
     def _event_of(self, message: Incoming) -> Event | None:
         """Return what a message means; what can't be read is logged and has no effect."""

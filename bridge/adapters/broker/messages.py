@@ -35,10 +35,12 @@ class Subscription:
         topic: The filter, wildcards allowed.
         live: Wishes rather than states: retained ones are not asked for, and keep their flag where the broker
             can do that (MQTT 5), so that they can be refused.
+        qos: The most that the broker should deliver with.
     """
 
     topic: str
     live: bool = False
+    qos: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

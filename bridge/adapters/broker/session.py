@@ -227,7 +227,7 @@ class Session:
         if version is ProtocolVersion.V5:
             codes = await client.subscribe([(each.topic, _options(each)) for each in self._subscriptions])
         else:
-            codes = await client.subscribe([(each.topic, 1) for each in self._subscriptions])
+            codes = await client.subscribe([(each.topic, each.qos) for each in self._subscriptions])
         values = [code if isinstance(code, int) else int(code.value) for code in codes]
         for wanted, value in zip(self._subscriptions, values, strict=True):
             if value >= 128:
@@ -299,6 +299,6 @@ class Session:
 def _options(subscription: Subscription) -> SubscribeOptions:
     if subscription.live:
         return SubscribeOptions(
-            qos=1, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND
+            qos=subscription.qos, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND
         )
-    return SubscribeOptions(qos=1)
+    return SubscribeOptions(qos=subscription.qos)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bridge.core.errors import ConfigError
 from bridge.core.spec import ContractLink, Mounting, Reference
 from bridge.settings import ConfigFaults, Settings, load, load_text
+from bridge.settings.faults import listed
 from bridge.settings.load import SIZE_MAX
 from bridge.settings.model import SettingsFile
 from bridge.simulate.demo_house import NOMINAL
@@ -314,7 +315,7 @@ class TestAllFaultsTogether:
         assert len(faults) == 21
         assert faults[-1] == (
             "house.toml: 280 further keys are not known; "
-            "the keys here are site, broker, boards, tree, service and shades"
+            f"the keys here are {listed(list(SettingsFile.model_fields))}"
         )
 
     def test_a_flood_of_faults_is_cut_in_print(self) -> None:
