@@ -33,6 +33,8 @@ class Motion:
         held: Lasts only while a button is held.
         lost: Pulses lost before it began.
         report_s: When to report progress next.
+        seen_open: The switches that were seen open in this motion, so that their closing counts.
+        tripped: A sense has ended it already; it only comes to rest.
     """
 
     leg: Leg
@@ -44,6 +46,8 @@ class Motion:
     held: bool = False
     lost: int = 0
     report_s: float = 0.0
+    seen_open: frozenset[Why] = frozenset()
+    tripped: bool = False
 
 
 class Motor:
@@ -124,16 +128,27 @@ class Motor:
         return None if found is None else (found, leg.time_of(self.count))
 
     def _armed(self, motion: Motion) -> list[tuple[Why, Callable[[Tube], bool]]]:
-        """The senses that could trip now: a switch only when it is seen open."""
-        build, senses = self.fitting.build, list[tuple[Why, Callable[[Tube], bool]]]()
-        if motion.leg.sign < 0 and build.upper_switch_mm is not None and not self.tube.upper_closed:
+        """The senses that could trip now: a switch only when it has been seen open in this motion."""
+        if motion.tripped:
+            return []
+        senses = list[tuple[Why, Callable[[Tube], bool]]]()
+        motion.seen_open |= self._open_switches()
+        if motion.leg.sign < 0 and Why.UPPER_SWITCH in motion.seen_open:
             senses.append((Why.UPPER_SWITCH, lambda tube: tube.upper_closed))
-        if motion.leg.sign > 0 and build.lower_switch_mm is not None and not self.tube.lower_closed:
+        if motion.leg.sign > 0 and Why.LOWER_SWITCH in motion.seen_open:
             senses.append((Why.LOWER_SWITCH, lambda tube: tube.lower_closed))
         if self.fitting.stall:
-            enough = motion.lost + 2 * build.cycle
+            enough = motion.lost + 2 * self.fitting.build.cycle
             senses.append((Why.STALLED, lambda tube: tube.state.lost >= enough))
         return senses
+
+    def _open_switches(self) -> frozenset[Why]:
+        build, found = self.fitting.build, set()
+        if build.upper_switch_mm is not None and not self.tube.upper_closed:
+            found.add(Why.UPPER_SWITCH)
+        if build.lower_switch_mm is not None and not self.tube.lower_closed:
+            found.add(Why.LOWER_SWITCH)
+        return frozenset(found)
 
     def _first(
         self, armed: list[tuple[Why, Callable[[Tube], bool]]], steps: int, pps: float
@@ -164,6 +179,7 @@ class Motor:
         if why is Why.STALLED and motion.why is not Why.NOT_FOUND:
             self.stalls += 1
         motion.why, motion.then, motion.held, self.to = why, Then.STAY, False, self.count
+        motion.tripped = True
         if why is Why.STALLED or speed <= self.fitting.dead_pps:
             self._end(motion)
             return
@@ -219,6 +235,7 @@ class Motor:
         if self.motion is None:
             self.energise()
         leg, after, ramp = self._leg_to(to, now_s, top=top, ramp=ramp)
+        seen = self._open_switches() if self.motion is None else self.motion.seen_open
         if self.motion is None:
             self.flash["clean"] = False
             self.tube.begin_move()
@@ -235,6 +252,7 @@ class Motor:
             held=held,
             lost=lost,
             report_s=report_s,
+            seen_open=seen,
         )
 
     def _leg_to(self, to: int, now_s: float, *, top: float, ramp: float) -> tuple[Leg, int | None, float]:
