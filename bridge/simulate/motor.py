@@ -232,10 +232,11 @@ class Motor:
         """Begin a motion to `to`, or turn the one under way there."""
         assert to is not None
         self.to = None if abs(to) >= ENDLESS else to
+        # Before current makes the rotor snap, or slip begins.
+        seen = self._open_switches() if self.motion is None else self.motion.seen_open
         if self.motion is None:
             self.energise()
         leg, after, ramp = self._leg_to(to, now_s, top=top, ramp=ramp)
-        seen = self._open_switches() if self.motion is None else self.motion.seen_open
         if self.motion is None:
             self.flash["clean"] = False
             self.tube.begin_move()
