@@ -29,6 +29,7 @@ COMMANDS = (
     ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
+    ("bench", "measure the way from a request to an order, and what the service takes", "bridge.cli.bench"),
 )
 
 EXIT_CODES = ((RequestError, 2), (LinkError, 69), (ConfigError, 78))

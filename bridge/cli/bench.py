@@ -1,0 +1,47 @@
+"""`hembar bench`: how long a request takes to become an order, beside a bare client and the broker alone."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bridge.cli.answers import Subparsers
+
+EXAMPLE = "Example:\n  hembar bench --quick"
+
+
+def add_command(subparsers: Subparsers) -> None:
+    """Add `bench` to the commands."""
+    parser = subparsers.add_parser(
+        "bench",
+        help="measure the way from a request to an order, and what the service takes",
+        description="Starts a broker, the real service and a bare client of the same library, and measures "
+        "them in turn on this machine. Takes about two minutes, or half a minute with --quick. Nothing real "
+        "moves; the figures are a report, so the exit code is 0 whatever they say, and 69 without a broker.",
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--quick", action="store_true", help="fewer repetitions: a first look")
+    parser.add_argument("--disk", type=Path, metavar="DIR", help="measure the disk that holds this folder")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure and print."""
+    from bridge.shell.bench import report  # noqa: PLC0415  heavy, and only this command wants it
+    from bridge.shell.bench.patterns import FULL, QUICK  # noqa: PLC0415
+    from bridge.shell.bench.run import run as measure  # noqa: PLC0415
+
+    measured = measure(QUICK if args.quick else FULL, args.disk, _say)
+    print(json.dumps(report.document(measured)) if args.json else report.table(measured))
+    return 0
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)

@@ -1,0 +1,1 @@
+"""`hembar bench`: what a request costs on its way to an order, beside a bare client and the broker alone."""
