@@ -12,6 +12,7 @@ from bridge.core.contract import Report
 from bridge.core.events import Asked, Button, Confirmed, Nudge, Percent, Place, Press, Release
 from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
+from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
 from bridge.core.spec import Reference
 from bridge.core.state import Shade
@@ -104,7 +105,16 @@ def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
     at_mm = 0.0 if event.place is Place.UPPER else shade.spec.travel.roll.drop_mm
     mark = Reference(at_mm=at_mm, repeatability_mm=shade.spec.hand_repeatability_mm)
     at = reference_interval(shade.spec, mark)
-    known = referenced(shade.spec, shade.knowledge, at, count=report.count, boot=report.boot)
+    upper = event.place is Place.UPPER
+    known = referenced(
+        shade.spec,
+        shade.knowledge,
+        at,
+        count=report.count,
+        boot=report.boot,
+        landmark=Landmark.UPPER_BY_HAND if upper else Landmark.LOWER_BY_HAND,
+        utc=turn.utc,
+    )
     text = f"confirmed by hand at the {event.place.value} limit"
     turn.note("shade.reference.met", Level.INFO, shade=shade.id, text=text, at_mm=at_mm)
     return pursue(turn, replace(shade, knowledge=known, reason=text, trouble=""))

@@ -18,13 +18,18 @@ from bridge.core.position.allowance import (
     room_above,
 )
 from bridge.core.position.claims import claim_at, grade_of, width_mm
-from bridge.core.position.estimate import Knowledge
+from bridge.core.position.estimate import Knowledge, Landmark
 from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
-from bridge.core.values import Interval, Rank, Steps
+from bridge.core.values import Interval, Rank
 
 # Reports come at least twice a second while a motor turns.
 REPORT_EVERY_S = 0.5
+_LANDMARKS = {
+    Why.UPPER_SWITCH: Landmark.UPPER_SWITCH,
+    Why.LOWER_SWITCH: Landmark.LOWER_SWITCH,
+    Why.STALLED: Landmark.UPPER_STOP,
+}
 
 
 def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
@@ -147,7 +152,7 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
         return replace(known, base=None, settled_count=None, mark=None)
     at = _reference_met(shade, known, report)
     if at is not None:
-        return _pinned(turn, shade, known, at, count=report.count, boot=report.boot)
+        return _pinned(turn, shade, known, at, report)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
     if report.why is Why.STALLED or unheard_stall:
         return evidence.stalled(shade.spec, known, count=report.count, boot=report.boot)
@@ -203,9 +208,9 @@ def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
     return Interval(low=at.low, high=at.high + lost)
 
 
-def _pinned(
-    turn: Turn, shade: Shade, known: Knowledge, at: Interval, *, count: Steps, boot: int
-) -> Knowledge:
+def _pinned(turn: Turn, shade: Shade, known: Knowledge, at: Interval, report: Report) -> Knowledge:
+    assert report.count is not None
+    count, boot, why = report.count, report.boot, report.why
     was = None if known.base is None else claim_at(shade.spec, known, count)
     turn.note(
         "shade.reference.met",
@@ -216,7 +221,9 @@ def _pinned(
         off_by_steps=None if was is None else at.middle - was.middle,
         inside_claim=None if was is None else not (at.high < was.low or was.high < at.low),
     )
-    return evidence.referenced(shade.spec, known, at, count=count, boot=boot)
+    return evidence.referenced(
+        shade.spec, known, at, count=count, boot=boot, landmark=_LANDMARKS[why], utc=turn.utc
+    )
 
 
 def _concluded(turn: Turn, shade: Shade, report: Report) -> Shade:

@@ -9,6 +9,7 @@ because it grows and shrinks with the distance from the reference and is added w
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
 from bridge.core.values import Interval, Steps
@@ -40,6 +41,47 @@ class Mark:
     slip: Steps
 
 
+# Enough for a year of weekly references; older ones say nothing of the drive as it is now.
+MEETINGS_KEPT = 64
+
+
+class Landmark(StrEnum):
+    """What pins a position."""
+
+    UPPER_SWITCH = "upper switch"
+    LOWER_SWITCH = "lower switch"
+    UPPER_STOP = "upper stop"
+    UPPER_BY_HAND = "upper limit by hand"
+    LOWER_BY_HAND = "lower limit by hand"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meeting:
+    """One reference as it was met, kept to learn the drive from.
+
+    Attributes:
+        utc: When.
+        landmark: What it was.
+        at: The positions in which the hem bar then was.
+        count: The board's count.
+        chain: Counts of two meetings can be compared when both are of one chain.
+        moves: Moves of the shade's life up to here.
+        travelled: Steps travelled in the shade's life up to here.
+        slip: Slip allowance of the shade's life up to here.
+        claimed: What had been claimed just before; None when no count was linked to a position.
+    """
+
+    utc: datetime
+    landmark: Landmark
+    at: Interval
+    count: Steps
+    chain: int
+    moves: int
+    travelled: Steps
+    slip: Steps
+    claimed: Interval | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Knowledge:
     """All that is known of one hem bar.
@@ -56,6 +98,9 @@ class Knowledge:
         moves: Moves summed over the shade's life.
         mark: The last reference, None before the first.
         drive: The version of the travel that counted these steps.
+        travelled: Steps travelled over the shade's life.
+        chain: Rises whenever counts before and after can't be compared any more.
+        meetings: The last references, the oldest first.
     """
 
     hull: Interval
@@ -68,3 +113,6 @@ class Knowledge:
     moves: int
     mark: Mark | None
     drive: str
+    travelled: Steps = 0
+    chain: int = 0
+    meetings: tuple[Meeting, ...] = ()

@@ -7,6 +7,7 @@ count, `hull` the claim. A rebase says: from here on distances are counted from 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 from math import ceil, floor
 
 from bridge.core.contract import Report
@@ -17,7 +18,7 @@ from bridge.core.position.allowance import (
     snap,
 )
 from bridge.core.position.claims import claim_at
-from bridge.core.position.estimate import Knowledge, Mark
+from bridge.core.position.estimate import MEETINGS_KEPT, Knowledge, Landmark, Mark, Meeting
 from bridge.core.position.fall import after_power_cut, holds
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import Interval, Steps
@@ -53,6 +54,7 @@ def rebased(
         boot=boot,
         settled_count=count,
         mark=None,
+        chain=known.chain + 1,
     )
 
 
@@ -67,7 +69,13 @@ def slipped(spec: ShadeSpec, known: Knowledge, *, moves: int, distance: Steps) -
     """Return knowledge with the slip allowance of `moves` starts over `distance` steps added."""
     slip = slip_of_path(spec, moves=moves, distance=distance)
     base = None if known.base is None else known.base.widened(slip)
-    return replace(known, base=base, slip=known.slip + slip, moves=known.moves + moves)
+    return replace(
+        known,
+        base=base,
+        slip=known.slip + slip,
+        moves=known.moves + moves,
+        travelled=known.travelled + distance,
+    )
 
 
 def departed(spec: ShadeSpec, known: Knowledge, *, to: Steps) -> Knowledge:
@@ -116,7 +124,8 @@ def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     """Return knowledge once the motor has lost its current off a full electrical cycle."""
     half = snap(spec)
     base = None if known.base is None else known.base.widened(half)
-    return replace(known, base=base, hull=known.hull.widened(half).clipped(physical_range(spec)))
+    slip = known.slip + half
+    return replace(known, base=base, slip=slip, hull=known.hull.widened(half).clipped(physical_range(spec)))
 
 
 def let_go(spec: ShadeSpec, known: Knowledge) -> Knowledge:
@@ -152,7 +161,7 @@ def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowl
 
 def forgotten(known: Knowledge) -> Knowledge:
     """Return knowledge of a board that numbers its boots and reports afresh: its flash was blank or replaced."""
-    return replace(known, base=None, boot=None, mark=None)
+    return replace(known, base=None, boot=None, mark=None, chain=known.chain + 1)
 
 
 def chain_holds(known: Knowledge, report: Report) -> bool:
@@ -186,8 +195,30 @@ def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: In
     return rebased(spec, known, after_power_cut(spec, where), count=report.count, boot=report.boot)
 
 
-def referenced(spec: ShadeSpec, known: Knowledge, at: Interval, *, count: Steps, boot: int) -> Knowledge:
+def referenced(
+    spec: ShadeSpec,
+    known: Knowledge,
+    at: Interval,
+    *,
+    count: Steps,
+    boot: int,
+    landmark: Landmark,
+    utc: datetime,
+) -> Knowledge:
     """Return knowledge once a reference has pinned the hem bar to `at` while the board counted `count`."""
+    # Up to a stall the board counts steps that the stop has swallowed.
+    chain = known.chain + 1 if landmark is Landmark.UPPER_STOP else known.chain
+    meeting = Meeting(
+        utc=utc,
+        landmark=landmark,
+        at=at,
+        count=count,
+        chain=chain,
+        moves=known.moves,
+        travelled=known.travelled,
+        slip=known.slip,
+        claimed=None if known.base is None else claim_at(spec, known, count),
+    )
     mark = Mark(at=at, count=count, moves=known.moves, slip=known.slip)
     bound = known.scale_bound
     if known.mark is not None and known.boot == boot:
@@ -201,6 +232,8 @@ def referenced(spec: ShadeSpec, known: Knowledge, at: Interval, *, count: Steps,
         settled_count=count,
         scale_bound=bound,
         mark=mark,
+        chain=chain,
+        meetings=(*known.meetings, meeting)[-MEETINGS_KEPT:],
     )
 
 
