@@ -161,6 +161,8 @@ class Motor:
             twin.drive(sign * count, pps)
             return next((why for why, tripped in armed if tripped(twin)), None)
 
+        if not self.fitting.stall and self.tube.surely_open_after(steps):
+            return steps, None
         if (found := after(abs(steps))) is None:
             return steps, None
         low, high = 0, abs(steps)

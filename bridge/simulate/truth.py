@@ -21,6 +21,8 @@ CYCLE_FULL_STEPS = 4
 FULL_STEPS_PER_REV = 200
 # The grid on which a fall is followed, in tube turns: about 2 mm of cloth.
 FALL_TURNS = 1 / 64
+# More than any slip of one stretch of a motion, in tube turns.
+SURE_TURNS = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,11 +146,13 @@ class Tube:
     state: State = field(default_factory=State)
     _all_turns: float = field(init=False)
     _a_turn: float = field(init=False)
+    _all_mm: float = field(init=False)
     _stop_turns: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._all_turns = self.build.all_turns
         self._a_turn = self.build.pulses_per_turn
+        self._all_mm = self.build.wound(self._all_turns)
         stop = self.build.stop_mm
         self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
 
@@ -172,6 +176,11 @@ class Tube:
     def turns(self) -> float:
         """Tube turns from the upper limit."""
         return self._turns_of(self._rotor())
+
+    @property
+    def end_turns(self) -> float:
+        """Tube turns at which the cloth has come to its end."""
+        return self._all_turns
 
     @property
     def cloth_drop_mm(self) -> float:
@@ -198,6 +207,13 @@ class Tube:
     def lower_closed(self) -> bool:
         place, stuck = self.build.lower_switch_mm, self.state.lower_stuck
         return stuck if stuck is not None else place is not None and self.drop_mm >= place
+
+    def surely_open_after(self, pulses: int) -> bool:
+        """Whether, slip and snaps taken in, no switch can have closed after `pulses`; False is no answer."""
+        build, turns = self.build, self.turns + pulses / self._a_turn
+        upper, lower = build.upper_switch_mm, build.lower_switch_mm
+        high = upper is None or self._drop_at(turns - SURE_TURNS) > upper
+        return high and (lower is None or self._drop_at(min(turns + SURE_TURNS, self._all_turns)) < lower)
 
     # What the board does to it.
 
@@ -270,11 +286,11 @@ class Tube:
         return (turns - self.state.seat_turns) * self._a_turn
 
     def _drop_at(self, turns: float) -> float:
-        return self.build.wound(self._all_turns) - self.build.wound(self._all_turns - turns)
+        return self._all_mm - self.build.wound(self._all_turns - turns)
 
     def _turns_at(self, drop_mm: float) -> float:
         """Turns, the cloth being wound the right way round; its end for more drop than there is cloth."""
-        length = max(0.0, self.build.wound(self._all_turns) - drop_mm)
+        length = max(0.0, self._all_mm - drop_mm)
         return self._all_turns - turns_for(length, tube_mm=self.build.tube_mm, cloth_mm=self.build.cloth_mm)
 
     def _rotor(self) -> float:

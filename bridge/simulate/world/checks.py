@@ -250,7 +250,7 @@ class Checks:
         if side.dirty[channel] is not None:
             return
         tube, build = motor.tube, motor.fitting.build
-        end = build.all_turns
+        end = tube.end_turns
         for name, to in (("target", order.to), ("bound", order.high)):
             turns = tube.turns + (to - motor.count) / build.pulses_per_turn
             if to > motor.count and turns > end - 0.1:
@@ -333,7 +333,7 @@ class Checks:
         """No cloth is wound the wrong way."""
         for name, (side, channel) in self.world.where.items():
             tube = side.board.channels[channel].tube
-            if name not in self.exempt and tube.turns > tube.build.all_turns + 0.05:
+            if name not in self.exempt and tube.turns > tube.end_turns + 0.05:
                 raise Escape("I2", f"{name}: the cloth winds the wrong way")
 
     def undetectable(self, name: ShadeId) -> None:

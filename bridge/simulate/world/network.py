@@ -54,6 +54,8 @@ class BoardSide:
     # Time.
 
     def catch_up(self) -> None:
+        if self.due_at is None and not self.board.moving:
+            return
         self.after(self.board.messages(self.board.advance(self.world.now), self.world.now))
 
     def after(self, messages: list[Message]) -> None:

@@ -26,8 +26,8 @@ from bridge.simulate.world.server import Server
 
 DAY_S = 86400.0
 # A move every so often, and so many faults of the menu for each.
-WISHES_A_DAY = 14.0
-FAULTS_PER_WISH = 0.25
+WISHES_A_DAY = 9.5
+FAULTS_PER_WISH = 0.3
 # Once faults have ended: as long as the slowest recovery takes, then two requests that must end well.
 CALM_S = 120.0
 
@@ -51,7 +51,7 @@ class Options:
     faults: tuple[str, ...] = tuple(KINDS)
     shades: int = 0
     wire: bool = False
-    progress_s: float = 1.2
+    progress_s: float = 2.1
     trace: bool = False
 
 
@@ -123,9 +123,10 @@ class World:
 
     def turns_at(self, side: BoardSide, number: int, drop_mm: float) -> float:
         """Return the true tube turns at a drop."""
-        build = side.board.channels[number].fitting.build
-        length = max(0.0, build.wound(build.all_turns) - drop_mm)
-        return build.all_turns - turns_for(length, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm)
+        tube = side.board.channels[number].tube
+        build, end = tube.build, tube.end_turns
+        length = max(0.0, build.wound(end) - drop_mm)
+        return end - turns_for(length, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm)
 
     def blank(self, side: BoardSide) -> None:
         """Put a board without memory in place of the one that is off."""
