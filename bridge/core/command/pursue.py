@@ -202,9 +202,10 @@ def _go(turn: Turn, shade: Shade, request: Request, goal: Steps | None) -> Shade
 
 def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: Steps | None) -> Shade:
     order = draft.order
-    bounds = shade.channel.bounds
+    channel = shade.channel
     if order.low is not None and order.high is not None:
         bounds = Interval(low=order.low, high=order.high)
+        channel = replace(channel, bounds=bounds, bounds_boot=order.boot)
     send(turn, shade, order)
     note_start(turn, shade)
     return replace(
@@ -213,7 +214,7 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
         seq=order.seq,
         ordered_at_s=turn.now_s,
         outstanding=_outstanding(turn, shade, order, request.id, goal),
-        channel=replace(shade.channel, bounds=bounds, bounds_boot=order.boot),
+        channel=channel,
     )
 
 
