@@ -122,6 +122,13 @@ def pointed(document: object, pointer: str, *, where: str) -> object:
     return document
 
 
+def spelt(value: object) -> str:
+    """Return a JSON string, number or truth value as the text that a bare message would have."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return value if isinstance(value, str) else repr(value)
+
+
 def is_pointer(text: str) -> bool:
     """Say whether a text is a JSON pointer (RFC 6901, section 3)."""
     return re.fullmatch(r"(/([^~/]|~[01])*)*", text, re.DOTALL) is not None
@@ -145,27 +152,16 @@ def _text(listen: Listen, payload: bytes) -> str:
     """Return the number or word as text, bare or out of the document."""
     where = listen.topic
     if listen.pointer is not None:
-        return _spelt(pointed(read_json(payload, where=where), listen.pointer, where=where), listen)
+        value = pointed(read_json(payload, where=where), listen.pointer, where=where)
+        if value is None or isinstance(value, dict | list):
+            kind = "null" if value is None else "an object" if isinstance(value, dict) else "an array"
+            raise refuse(where, f"at {listen.pointer!a} is {kind}, not a number or a word")
+        return spelt(value)
     bounded(payload, where=where, limit=TEXT_BYTES_MAX)
     try:
         return payload.decode("utf-8")
     except UnicodeDecodeError as error:
         raise refuse(where, f"{shown(payload)} is not UTF-8 text") from error
-
-
-def _spelt(value: object, listen: Listen) -> str:
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case str():
-            return value
-        case int() | float():
-            return repr(value)
-        case _:
-            kind = (
-                "an object" if isinstance(value, dict) else "an array" if isinstance(value, list) else "null"
-            )
-            raise refuse(listen.topic, f"at {listen.pointer!a} is {kind}, not a number or a word")
 
 
 def _meaning(listen: Listen, text: str) -> Meaning:

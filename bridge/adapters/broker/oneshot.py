@@ -12,19 +12,23 @@ import socket
 import ssl
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from bridge.adapters.broker.messages import Address, refusal
+from bridge.adapters.broker.messages import Address, Incoming, refusal
 from bridge.adapters.doors import read_json
 from bridge.core.errors import LinkError
 
 QUIET_S = 0.3
+# What one change of a shade publishes comes within this, and is one line to a watcher.
+BURST_S = 0.1
+BURST_LONGEST_S = 0.5
 _POLL_S = 0.05
 # MQTT 5.0 (OASIS, 2019), table 3-1.
 _UNSUPPORTED_VERSION = 132
@@ -64,6 +68,10 @@ class Visit:
         self._seen: dict[str, bytes] = {}
         self._live: deque[tuple[str, bytes]] = deque(maxlen=1000)
         self._heard_s = 0.0
+        self._changed: dict[str, None] = {}
+        self._overheard_topic: str | None = None
+        self._overheard: deque[Incoming] = deque(maxlen=1000)
+        self._v5 = True
 
     def __enter__(self) -> Self:
         try:
@@ -138,8 +146,47 @@ class Visit:
             self._turn()
         return values, True
 
+    def changes(self, *, within_s: float | None = None) -> Iterator[str]:
+        """Yield the id of each device whose values change, once for each burst of messages, after `tree`.
+
+        Ends after `within_s`, never when None. A new child of the root is read and yielded as well.
+        """
+        until_s = None if within_s is None else time.monotonic() + within_s
+        began_s = time.monotonic()
+        self._changed.clear()
+        while until_s is None or time.monotonic() < until_s:
+            if not self._changed:
+                began_s = time.monotonic()
+            self._turn()
+            now_s = time.monotonic()
+            if not self._changed or (now_s - self._heard_s < BURST_S and now_s - began_s < BURST_LONGEST_S):
+                continue
+            changed, self._changed = list(self._changed), {}
+            if self._root in changed:
+                self.tree()
+            yield from changed
+
+    def overhear(self, topic: str, *, within_s: float) -> Iterator[Incoming]:
+        """Yield what is published on any topic from now on; `retained`: its sender retains (MQTT 5 only)."""
+        assert self._client is not None, "a visit is open inside `with` only"
+        self._overheard_topic = topic
+        if self._v5:
+            options = SubscribeOptions(qos=1, retainAsPublished=True, retainHandling=2)
+            self._await_grant(*self._client.subscribe(topic, options=options))
+        else:
+            self._await_grant(*self._client.subscribe(topic, 1))
+        until_s = time.monotonic() + within_s
+        while time.monotonic() < until_s:
+            self._turn()
+            while self._overheard:
+                message = self._overheard.popleft()
+                if (
+                    self._v5 or not message.retained
+                ):  # before MQTT 5 the flag means an old message, handed back
+                    yield message
+
     def _connect(self, version: MQTTProtocolVersion) -> None:
-        v5 = version is MQTTProtocolVersion.MQTTv5
+        v5 = self._v5 = version is MQTTProtocolVersion.MQTTv5
         client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id=f"{self._address.client_id}-{secrets.token_hex(4)}",
@@ -187,14 +234,8 @@ class Visit:
         assert self._client is not None
         fence = f"{self._address.client_id}/visit/{secrets.token_hex(8)}"
         filters = [(f"{self._prefix}{device}/#", 1) for device in devices]
-        code, mid = self._client.subscribe([*filters, (fence, 1)])
-        if code is not MQTTErrorCode.MQTT_ERR_SUCCESS or mid is None:
-            raise self._gone("the connection broke")
         deadline_s = time.monotonic() + self._patience_s
-        while mid not in self._granted:
-            self._turn(deadline_s)
-        if not self._granted[mid]:
-            raise self._gone("it refused the subscription")
+        self._await_grant(*self._client.subscribe([*filters, (fence, 1)]))
         # What was retained is on its way before this comes back; where it may not come back, silence must do.
         self._publish(fence, b"-")
         self._heard_s = time.monotonic()
@@ -202,6 +243,15 @@ class Visit:
             self._turn(deadline_s)
         self._seen.pop(fence, None)
         self._client.unsubscribe(fence)
+
+    def _await_grant(self, code: MQTTErrorCode, mid: int | None) -> None:
+        if code is not MQTTErrorCode.MQTT_ERR_SUCCESS or mid is None:
+            raise self._gone("the connection broke")
+        deadline_s = time.monotonic() + self._patience_s
+        while mid not in self._granted:
+            self._turn(deadline_s)
+        if not self._granted[mid]:
+            raise self._gone("it refused the subscription")
 
     def _publish(self, topic: str, payload: bytes) -> None:
         assert self._client is not None
@@ -232,9 +282,16 @@ class Visit:
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
         self._heard_s = time.monotonic()
         topic, payload = message.topic, bytes(message.payload)
+        if topic == self._overheard_topic:
+            self._overheard.append(
+                Incoming(topic=topic, payload=payload, retained=bool(message.retain), qos=message.qos)
+            )
+            return
         if not message.retain:
             self._live.append((topic, payload))
         if not topic.endswith("/set") and "/$log/" not in topic:
+            if topic.startswith(self._prefix) and self._seen.get(topic) != payload:
+                self._changed[topic.removeprefix(self._prefix).split("/")[0]] = None
             self._seen[topic] = payload
 
 
