@@ -11,8 +11,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from bridge.settings.faults import Place, RefusedValueError, listed, number, shown, shown_key
+from bridge.settings.fields import Table, TableT
 from bridge.settings.keys import refuse_unknown
-from bridge.settings.model import Table, TableT
 
 _REASONS: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "greater_than": lambda ctx: f"it must be greater than {number(ctx['gt'])}",

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from bridge.settings.model import ID_MAX, ID_PATTERN, SettingsFile
+from bridge.settings.fields import ID_MAX, ID_PATTERN
+from bridge.settings.model import SettingsFile
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

@@ -17,6 +17,7 @@ from bridge.core.values import BoardId, ShadeId
 from bridge.settings import model
 from bridge.settings.explain import read_part, read_table, wanted
 from bridge.settings.faults import Place, listed, number, shown
+from bridge.settings.fields import is_id
 from bridge.settings.keys import refuse_unknown
 
 _MEASURES = ("tube_mm", "cloth_mm", "drop_mm", "turns")
@@ -33,7 +34,7 @@ class ShadeRead:
 
 def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeRead:
     """Read a shade's table, refusing everything that is wrong with it."""
-    if not model.is_id(shade_id):
+    if not is_id(shade_id):
         place.refuse(
             f"{shown(shade_id)} can't name a shade",
             "an id has only a-z, 0-9 and inner hyphens, at most 40 of them; words for people go into name",
