@@ -89,6 +89,8 @@ class Channel(Motor):
         elif order.do is Do.GO:
             self._go(order, now_s)
         elif order.do is Do.SEEK:
+            # Steps may be lost against the stop: the old bounds would then lie elsewhere on the cloth.
+            self.bounds = None
             self.energise()
             assert self.count is not None
             way = -order.at_most if order.toward is Toward.UPPER else order.at_most

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
-from bridge.core.command.requests import Fate, asked_by, ended
+from bridge.core.command.requests import Fate, asked_by, ended, without_spent_hold
 from bridge.core.command.supply import must_stagger, must_wait, note_start
 from bridge.core.contract import Do, Link, Order
 from bridge.core.outcome import Level, SendOrder
@@ -17,6 +18,7 @@ from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import unheard
 from bridge.core.position.fall import holds
 from bridge.core.shade.profile import move_profile
+from bridge.core.spec import OneWayLink
 from bridge.core.state import Board, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Steps
@@ -34,7 +36,9 @@ MOVE_GRACE_S = 10.0
 
 def pursue(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after everything that is due for it now has been done."""
-    shade = _without_spent_hold(turn, _give_up(turn, shade))
+    if isinstance(shade.spec.link, OneWayLink):
+        return one_way.pursue(turn, shade)
+    shade = without_spent_hold(turn, _give_up(turn, shade))
     if not turn.may_order or board_of(turn, shade).link in (Link.LOST, Link.OFF):
         return shade
     if not shade.channel.answered:
@@ -46,15 +50,16 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     return _put_to_sleep(turn, shade)
 
 
-def _without_spent_hold(turn: Turn, shade: Shade) -> Shade:
-    if shade.hold_until is None or shade.hold_until > turn.utc:
+def _left_alone(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade without its person at the window once the time for a hand reference is over."""
+    if shade.attended_until_s is None or turn.now_s < shade.attended_until_s:
         return shade
-    return replace(shade, hold_until=None)
+    return replace(shade, attended_until_s=None)
 
 
 def board_of(turn: Turn, shade: Shade) -> Board:
     """Return what is heard of the shade's board."""
-    return turn.house.boards.get(shade.spec.link.board, Board())
+    return turn.house.boards.get(shade.spec.contract.board, Board())
 
 
 def due_s(shade: Shade, board: Board) -> float | None:
@@ -71,6 +76,8 @@ def due_s(shade: Shade, board: Board) -> float | None:
         dues.append(_ask_due_s(shade))
     if channel.answered and pending is not None:
         dues.append(max(pending.sent_at_s, channel.heard_at_s) + SILENCE_S)
+    if channel.answered and shade.attended_until_s is not None:
+        dues.append(shade.attended_until_s)
     return min(dues, default=None)
 
 
@@ -78,7 +85,7 @@ def _give_up(turn: Turn, shade: Shade) -> Shade:
     request = shade.request
     if request is None or request.queued or turn.now_s < request.deadline_s:
         return shade
-    board = shade.spec.link.board
+    board = shade.spec.contract.board
     pending = shade.outstanding
     if pending is not None and pending.heard and pending.request == request.id:
         why = f"board {board} took it up and has not said how it ended; check its power and network"
@@ -180,7 +187,7 @@ def misfit(shade: Shade) -> str:
     if report is None or report.pulses_per_turn in (None, drive.pulses_per_turn):
         return ""
     return (
-        f"board {shade.spec.link.board} counts {report.pulses_per_turn} pulses a turn, the settings say "
+        f"board {shade.spec.contract.board} counts {report.pulses_per_turn} pulses a turn, the settings say "
         f"{drive.pulses_per_turn}; correct the one that is wrong"
     )
 
@@ -206,6 +213,9 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
     if order.low is not None and order.high is not None:
         bounds = Interval(low=order.low, high=order.high)
         channel = replace(channel, bounds=bounds, bounds_boot=order.boot)
+    else:
+        # A board forgets its bounds when it seeks: steps lost at the stop would shift them.
+        channel = replace(channel, bounds=None, bounds_boot=None)
     send(turn, shade, order)
     note_start(turn, shade)
     return replace(
@@ -246,7 +256,7 @@ def _put_to_sleep(turn: Turn, shade: Shade) -> Shade:
     """Take the current off a motor that stands still awake where the unpowered motor holds."""
     report = shade.channel.report
     idle = shade.outstanding is None and report is not None and report.awake and not report.moving
-    if not idle or not _sleeps_here(shade, shade.knowledge):
+    if shade.attended_until_s is not None or not idle or not _sleeps_here(shade, shade.knowledge):
         return shade
     seq = shade.seq + 1
     order = plain_order(shade, Do.SLEEP, term=turn.term, seq=seq)
@@ -278,7 +288,7 @@ def _longest_s(shade: Shade, pending: Outstanding) -> float:
 
 def send(turn: Turn, shade: Shade, order: Order) -> None:
     """Put an order on the list of what leaves once the journal holds it."""
-    link = shade.spec.link
+    link = shade.spec.contract
     turn.orders.append(SendOrder(shade=shade.id, board=link.board, channel=link.channel, order=order))
     level = Level.DEBUG if order.do is Do.TELL else Level.INFO
     turn.note("order.sent", level, shade=shade.id, do=order.do.value, seq=order.seq, to_count=order.to)

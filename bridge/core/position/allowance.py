@@ -47,7 +47,10 @@ def scale_allowance(spec: ShadeSpec, *, bound: float | None) -> float:
     """
     if spec.drive_confirmed:
         return spec.scale_allowance
-    return spec.unconfirmed_scale_allowance if bound is None else max(bound, spec.scale_allowance)
+    if bound is None:
+        return spec.unconfirmed_scale_allowance
+    # Two places bound the mean over the way between; on a part of it the drive may differ from the mean.
+    return min(bound + 2 * spec.scale_allowance, spec.unconfirmed_scale_allowance)
 
 
 def snap(spec: ShadeSpec) -> Steps:

@@ -176,6 +176,19 @@ def chain_holds(known: Knowledge, report: Report) -> bool:
     return report.boot == known.boot + 1 or since <= known.boot
 
 
+def _unmoved_since_its_cut(known: Knowledge, report: Report) -> bool:
+    """Say whether power was cut once, at the count now reported: nothing has been sent anywhere since."""
+    return known.boot is not None and report.boot == known.boot + 1 and report.to is None
+
+
+def _snapped(spec: ShadeSpec, known: Knowledge, *, boot: int) -> Knowledge:
+    """Return knowledge in a later boot: each power cut lets the rotor snap to another cycle."""
+    assert known.base is not None
+    assert known.boot is not None
+    cuts = max(1, boot - known.boot)
+    return replace(known, base=known.base.widened(cuts * snap(spec)), boot=boot)
+
+
 def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: Interval | None) -> Knowledge:
     """Return knowledge after a board came up in another boot than the one known.
 
@@ -185,11 +198,12 @@ def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: In
     if chain_holds(known, report):
         assert report.count is not None
         at_cut = claim_at(spec, known, report.count)
-        now = after_power_cut(spec, at_cut)
-        if now.high - at_cut.high > snap(spec):
+        cut_there = not spec.local_button or _unmoved_since_its_cut(known, report)
+        if holds(spec, at_cut if cut_there else known.hull.joined(at_cut)):
+            return settled(spec, _snapped(spec, known, boot=report.boot), count=report.count)
+        if cut_there:
+            now = after_power_cut(spec, at_cut)
             return rebased(spec, known, now, count=report.count, boot=report.boot)
-        awake = slept(spec, known)
-        return settled(spec, replace(awake, boot=report.boot), count=report.count)
     skipped = known.boot is None or report.boot != known.boot + 1
     where = unheard(spec, known, None if skipped else bounds).hull
     return rebased(spec, known, after_power_cut(spec, where), count=report.count, boot=report.boot)

@@ -50,7 +50,6 @@ def _mains(world: World) -> None:
         side.power_cut()
         world.at(world.now + world.rng.uniform(1, 20), side.power_up)
     world.broker.stop(world.rng.choice(("kept", "lost")))
-    world.figures.fault("mains cut", moving=False)
     world.server.die(power=True)
     world.at(world.now + world.rng.uniform(1, 30), world.broker.start)
     world.at(world.now + world.rng.uniform(1, 30), world.server.start)
@@ -90,7 +89,6 @@ def _wind(world: World) -> None:
     if any(motor.bounds is None and motor.tube.state.upper_stuck is not None for motor in side.board.channels):
         return  # nothing would end that run
     side.disturbed()
-    world.figures.faults["wind contact"] += 1
     world.note("wind", side.board.plan.id)
     side.after(side.board.messages(side.board.wind(world.now), world.now))
 
@@ -102,14 +100,12 @@ def _broker(world: World) -> None:
 
 def _process(world: World) -> None:
     if world.server.running:
-        world.figures.fault("process killed", moving=world.any_moving())
         world.server.die(power=False)
         world.at(world.now + world.rng.choice((2.0, 10.0, 100.0)) * world.rng.uniform(0.5, 1.5), world.server.start)
 
 
 def _server_power(world: World) -> None:
     if world.server.running:
-        world.figures.fault("server power cut", moving=world.any_moving())
         world.server.die(power=True)
         world.at(world.now + world.rng.uniform(20, 120), world.server.start)
 
@@ -137,12 +133,10 @@ def _cut_off(world: World, run: int) -> None:
 
 
 def _clock(world: World) -> None:
-    world.figures.faults["wall clock step"] += 1
     world.server.wall += world.rng.choice((-1, 1)) * world.rng.choice((0.5, 20.0, 3600.0, 4e7))
 
 
 def _settings(world: World) -> None:
-    world.figures.faults["settings changed"] += 1
     world.server.spec = changed_settings(world.rng, world.server.spec)
     _process(world)
 
@@ -155,7 +149,6 @@ def _switch(world: World) -> None:
     motor = side.board.channels[number]
     if motor.moving or motor.fitting.build.upper_switch_mm is None:
         return
-    world.figures.faults["switch sticks"] += 1
     motor.tube.state.upper_stuck = world.rng.choice((None, None, True, False))
     world.note("switch", motor.tube.state.upper_stuck)
 
@@ -164,13 +157,11 @@ def _flash(world: World) -> None:
     """A board comes back with a blank flash."""
     side = _side(world)
     side.power_cut()
-    world.figures.faults["flash lost"] += 1
     world.blank(side)
     world.at(world.now + world.rng.uniform(1, 20), side.power_up)
 
 
 def _slow(world: World) -> None:
-    world.figures.fault("slow network", moving=world.any_moving())
     world.slow_until = world.now + world.rng.uniform(5, 120)
 
 
@@ -183,7 +174,6 @@ def _rival(world: World) -> None:
     server = world.server
     if not server.running or not server.connected or server.house is None:
         return
-    world.figures.faults["second bridge"] += 1
     term = server.house.term + world.rng.choice((-1, 0, 1, 3))
     world.broker.claim = max(world.broker.claim or 0, term)
     server.deliver(ClaimHeard(at=server.moment(), term=max(term, 0), retained=False))

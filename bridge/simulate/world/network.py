@@ -121,7 +121,6 @@ class BoardSide:
         if not self.board.powered:
             return
         self.catch_up()
-        self.world.figures.fault("power cut", moving=self.board.moving)
         self.board.power_cut(self.world.now)
         self.life += 1
         self.stalled.clear()
@@ -140,7 +139,6 @@ class BoardSide:
 
     def wifi_lost(self) -> None:
         self.catch_up()
-        self.world.figures.fault("network loss", moving=self.board.moving)
         self.wifi = False
         self.world.note("deaf", self.board.plan.id)
         self._noticed_later()
@@ -267,7 +265,6 @@ class Broker:
         world = self.world
         if not self.up:
             return
-        world.figures.fault(f"broker restart, retained {kind}", moving=world.any_moving())
         self.up = False
         if kind == "lost":
             self.retained.clear()

@@ -111,7 +111,11 @@ def _draw_shade(rng: Random, name: str, progress_s: float) -> _Shade:
     nominal = Build(
         tube_mm=tube, cloth_mm=cloth, drop_mm=drop, wraps_left=wraps, pulses_per_rev=pulses, gear=gear
     )
-    build = _true_roll(rng, nominal, INSIDE * (scale if confirmed else coarse) / 100)
+    build = _true_roll(rng, nominal, INSIDE * scale / 100)
+    if not confirmed:
+        # What an owner who has not measured gets wrong is the gear: the same factor everywhere.
+        off = INSIDE * (coarse - scale) / 100 * rng.uniform(-1, 1)
+        build = replace(build, gear=(gear * Fraction(1 + off)).limit_denominator(10**6))
     build = _true_motor(rng, build, top)
     build = replace(
         build,

@@ -159,7 +159,6 @@ class Server:
         """The connection to the broker stalls; nothing fails yet."""
         if self.connected:
             self.deaf = True
-            self.world.figures.fault("bridge cut off", moving=self.world.any_moving())
 
     def resume(self) -> None:
         """The stalled connection moves again: everything arrives late."""
@@ -210,7 +209,6 @@ class Server:
         assert self.dies is not None
         kind, power = self.dies
         self.dies = None
-        self.world.figures.fault(f"server dies between effects ({kind})", moving=self.world.any_moving())
         self.world.at(self.world.now + self.world.rng.uniform(1, 40), self.start)
         return power
 

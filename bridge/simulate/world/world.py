@@ -171,7 +171,7 @@ class World:
         self.at(self.now + self.rng.expovariate(WISHES_A_DAY / DAY_S), self._wish_again, name)
         self.people.wish(name)
         for _ in range(self._faults_now()):
-            wait = self.rng.choice((self.rng.uniform(0, 6), self.rng.uniform(0, 6), self.rng.uniform(0, 3000)))
+            wait = self.rng.uniform(0, 3000) if self.rng.random() < 0.15 else self.rng.uniform(0.1, 4)
             self.at(self.now + wait, self._fault)
 
     def _faults_now(self) -> int:
@@ -186,6 +186,7 @@ class World:
             kinds = list(self.menu)
             kind = self.rng.choices(kinds, [self.menu[each] for each in kinds])[0]
             self.disturbances += 1
+            self.figures.fault(kind, moving=self.any_moving())
             self.note("fault", kind)
             KINDS[kind](self)
 
