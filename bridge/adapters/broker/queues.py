@@ -1,9 +1,9 @@
 """The two bounded queues beside the session, and what each of them drops. No socket and no clock here.
 
-Outbox: a retained value replaces the one still waiting on its topic (states of devices keep their sequence).
-An order, which has a lifetime, is never dropped to make room: it goes out in its sequence or expires. Other
-messages, such as log lines, give up the oldest. Inbox: only when full, a message gives way that a newer one
-on its topic makes stale; wall buttons last, and never the newest of them.
+Outbox: orders, which have a lifetime, go before everything else, in their sequence; they expire, but are
+never dropped to make room. A retained value replaces the one still waiting on its topic (states of devices
+keep their sequence). Other messages, such as log lines, give up the oldest. Inbox: only when full, a message
+gives way that a newer one on its topic makes stale; wall buttons last, and never the newest of them.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Dropped:
 @dataclass(frozen=True, slots=True)
 class _Waiting:
     publication: Publication
-    expires_s: float | None
+    expires_s: float
 
 
 class Outbox:
@@ -38,57 +38,77 @@ class Outbox:
     """
 
     def __init__(self, *, passing_max: int = 500) -> None:
-        self._waiting: dict[str | int, _Waiting] = {}
+        self._orders: deque[_Waiting] = deque()
+        self._others: dict[str | int, Publication] = {}
         self._numbers = count()
+        self._passing = 0  # of the others, those that are not retained
         self._passing_max = passing_max
 
     def __len__(self) -> int:
-        return len(self._waiting)
+        return len(self._orders) + len(self._others)
 
     def put(self, publication: Publication, *, expires_s: float | None = None) -> Dropped | None:
         """Queue a message; `expires_s` is the monotonic time after which it must not leave any more.
 
         Returns what had to go for it, which may be the message itself.
         """
-        if publication.retain and not publication.topic.endswith("/$state"):
-            # To the end: what was queued before the newest value stays before it.
-            self._waiting.pop(publication.topic, None)
-            self._waiting[publication.topic] = _Waiting(publication, expires_s)
+        if publication.retain:
+            self._put_value(publication)
             return None
-        dropped = None if publication.retain else self._room()
-        if dropped is None and not publication.retain and self._passing() >= self._passing_max:
+        dropped = self._room()
+        if dropped is None and len(self._orders) + self._passing >= self._passing_max:
             return Dropped(publication=publication, reason="too many orders wait")
-        self._waiting[next(self._numbers)] = _Waiting(publication, expires_s)
+        if expires_s is not None:
+            self._orders.append(_Waiting(publication, expires_s))
+        else:
+            self._others[next(self._numbers)] = publication
+            self._passing += 1
         return dropped
 
-    def take(self, most: int, *, now_s: float) -> tuple[list[Publication], list[Dropped]]:
+    def take(
+        self, most: int, *, now_s: float, orders_only: bool = False
+    ) -> tuple[list[Publication], list[Dropped]]:
         """Return the next messages, at most so many, and those that have expired meanwhile."""
         out: list[Publication] = []
         late: list[Dropped] = []
-        while self._waiting and len(out) < most:
-            entry = self._waiting.pop(next(iter(self._waiting)))
-            if entry.expires_s is not None and now_s > entry.expires_s:
+        while self._orders and len(out) < most:
+            entry = self._orders.popleft()
+            if now_s > entry.expires_s:
                 late.append(Dropped(publication=entry.publication, reason="it waited too long"))
             else:
                 out.append(entry.publication)
+        while self._others and len(out) < most and not orders_only:
+            out.append(self._pop(next(iter(self._others))))
         return out, late
 
     def clear(self) -> list[Dropped]:
         """Forget everything; returns the messages that nobody will publish again, without retained values."""
-        gone = [entry.publication for entry in self._waiting.values() if not entry.publication.retain]
-        self._waiting.clear()
+        gone = [entry.publication for entry in self._orders]
+        gone += [publication for publication in self._others.values() if not publication.retain]
+        self._orders.clear()
+        self._others.clear()
+        self._passing = 0
         return [Dropped(publication=publication, reason="the broker is gone") for publication in gone]
 
-    def _passing(self) -> int:
-        return sum(not entry.publication.retain for entry in self._waiting.values())
+    def _put_value(self, publication: Publication) -> None:
+        if publication.topic.endswith("/$state"):
+            self._others[next(self._numbers)] = publication
+            return
+        # To the end: what was queued before the newest value stays before it.
+        self._others.pop(publication.topic, None)
+        self._others[publication.topic] = publication
+
+    def _pop(self, key: str | int) -> Publication:
+        publication = self._others.pop(key)
+        self._passing -= not publication.retain
+        return publication
 
     def _room(self) -> Dropped | None:
-        if self._passing() < self._passing_max:
+        if len(self._orders) + self._passing < self._passing_max:
             return None
-        for key, entry in self._waiting.items():
-            if entry.expires_s is None and not entry.publication.retain:
-                del self._waiting[key]
-                return Dropped(publication=entry.publication, reason="too many messages wait")
+        for key, publication in self._others.items():
+            if not publication.retain:
+                return Dropped(publication=self._pop(key), reason="too many messages wait")
         return None
 
 

@@ -28,13 +28,13 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from bridge.adapters.broker.messages import Address, Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Outbox
+from bridge.adapters.broker.speaking import Speaker, say
 from bridge.core.errors import LinkError
 
 ANSWER_S = 5.0
 FAREWELL_S = 0.5
 # A session that falls sooner has not proved that the broker is well: the delays go on growing.
 STEADY_S = 5.0
-BATCH = 8
 # MQTT 5.0 (OASIS, 2019), table 3-1.
 UNSUPPORTED_VERSION = 132
 HEARD_MAX = 4096
@@ -90,7 +90,7 @@ class Session:
         self._hooks = hooks
         self._delays = delays
         self._outbox = Outbox()
-        self._some = asyncio.Event()
+        self._talk: Speaker | None = None
         self._up = False
         self._stood = False
 
@@ -112,9 +112,10 @@ class Session:
             return False
         now_s = asyncio.get_running_loop().time()
         dropped = self._outbox.put(publication, expires_s=None if lifetime_s is None else now_s + lifetime_s)
-        self._some.set()
         if dropped is not None:
             self._hooks.on_dropped(dropped)
+        assert self._talk is not None
+        self._talk.pump()
         return dropped is None or dropped.publication is not publication
 
     async def run(self) -> Never:
@@ -172,11 +173,12 @@ class Session:
         # Leaving a client sends a clean DISCONNECT, which discards the will: the last word is ours.
         last = self._will
         try:
-            await self._say(speaking, self._greeting)
+            await say(speaking, self._greeting)
             await self._subscribe(hearing, version)
+            self._talk = Speaker(speaking, self._outbox, self._hooks.on_dropped)
             self._stood = self._up = True
             self._hooks.on_up("5" if version is ProtocolVersion.V5 else "3.1.1")
-            await self._until_one_ends(self._hear(hearing), self._speak(speaking), self._watch(speaking))
+            await self._until_one_ends(self._hear(hearing), self._talk.run(), self._watch(speaking))
         except asyncio.CancelledError:
             last = self._farewell
             raise
@@ -209,20 +211,6 @@ class Session:
             pass
         raise MqttError("the broker closed the connection")
 
-    async def _speak(self, client: aiomqtt.Client) -> Never:
-        while True:
-            await self._some.wait()
-            self._some.clear()
-            while len(self._outbox):
-                batch, late = self._outbox.take(BATCH, now_s=asyncio.get_running_loop().time())
-                for dropped in late:
-                    self._hooks.on_dropped(dropped)
-                # Each writes its packet before the next one starts, so the sequence holds.
-                await asyncio.gather(*(self._say(client, publication) for publication in batch))
-
-    async def _say(self, client: aiomqtt.Client, publication: Publication) -> None:
-        await client.publish(publication.topic, publication.payload, publication.qos, publication.retain)
-
     async def _subscribe(self, client: aiomqtt.Client, version: ProtocolVersion) -> None:
         if version is ProtocolVersion.V5:
             codes = await client.subscribe([(each.topic, _options(each)) for each in self._subscriptions])
@@ -244,7 +232,7 @@ class Session:
         for client in clients:
             try:
                 async with asyncio.timeout(FAREWELL_S):
-                    await self._say(client, last)
+                    await say(client, last)
             except (MqttError, TimeoutError):
                 continue
             return

@@ -127,7 +127,11 @@ def bridge(name: str, shades: int, folder: Path, *, state: Path, host: str, port
         log = stack.enter_context((folder / f"{name}.log").open("ab"))
         began_s = time.perf_counter()
         process = subprocess.Popen(  # noqa: S603  # the words are our own
-            words, stdin=subprocess.DEVNULL, stdout=log, stderr=log, env={**os.environ, "NOTIFY_SOCKET": address}
+            words,
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=log,
+            env={**os.environ, "NOTIFY_SOCKET": address},
         )
         try:
             _await_ready(manager, process)
@@ -157,7 +161,9 @@ def _await_ready(manager: socket.socket, process: subprocess.Popen[bytes]) -> No
                 return
         except TimeoutError:
             continue
-    raise LinkError(where="bench", problem="the bridge did not become ready", remedy="try `hembar demo` first")
+    raise LinkError(
+        where="bench", problem="the bridge did not become ready", remedy="try `hembar demo` first"
+    )
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

@@ -97,7 +97,9 @@ class Bridged:
 
     def __post_init__(self) -> None:
         self._places = places(self.running.shades)
-        self._channels = {(each.board, each.channel): Channel(number) for number, each in enumerate(self._places)}
+        self._channels = {
+            (each.board, each.channel): Channel(number) for number, each in enumerate(self._places)
+        }
         self._root = f"{self.running.name}-boards"
         self.meter.hear(f"{self._root}/", [f"{self._root}/+/+/order"], self._ordered)
         mark = self._device(0, "reason/release")

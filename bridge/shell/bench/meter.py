@@ -84,10 +84,12 @@ class Meter:
     def _turn(self, wait_s: float) -> None:
         clients = (self._hearing, self._speaking)
         wanting = [each for each in clients if each.want_write()]
-        ready, writable, _ = select.select([_socket(each) for each in clients], [_socket(each) for each in wanting], [], wait_s)
+        ready, writable, _ = select.select(
+            [_socket(each) for each in clients], [_socket(each) for each in wanting], [], wait_s
+        )
         for client in clients:
-            if _socket(client) in ready and client.loop_read() is not MQTTErrorCode.MQTT_ERR_SUCCESS:
-                raise self._gone("the connection broke")
+            if _socket(client) in ready:
+                self._read(client)
         for client in wanting:
             if _socket(client) in writable:
                 client.loop_write()
@@ -95,6 +97,13 @@ class Meter:
             self._next_misc_s = time.perf_counter() + 1.0
             for client in clients:
                 client.loop_misc()
+
+    def _read(self, client: paho.Client) -> None:
+        if client.loop_read() is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+            raise self._gone("the connection broke")
+        # Many boards share this connection: an acknowledgement that one of them delays would hold up the
+        # others' orders at the broker. Linux forgets the option at times, tcp(7), so it is set each time.
+        _socket(client).setsockopt(socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
         for prefix, hears in self._hears:

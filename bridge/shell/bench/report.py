@@ -77,9 +77,27 @@ def goals(measured: Measured) -> list[Goal]:
     return [
         *each,
         Goal(what="throughput", value=through, unit="x echo", within=0.5, later=0.7, at_least=True),
-        Goal(what=f"memory, idle, {measured.idle_shades} shades", value=measured.idle_mb, unit="MB", within=60, later=45),
-        Goal(what=f"processor, idle, {measured.idle_shades} shades", value=100 * measured.idle_cpu, unit="% of a core", within=1.0, later=0.3),
-        Goal(what=f"start to READY, {measured.ready_shades} shades", value=at(0.5, measured.ready_s), unit="s", within=2.0, later=1.0),
+        Goal(
+            what=f"memory, idle, {measured.idle_shades} shades",
+            value=measured.idle_mb,
+            unit="MB",
+            within=60,
+            later=45,
+        ),
+        Goal(
+            what=f"processor, idle, {measured.idle_shades} shades",
+            value=100 * measured.idle_cpu,
+            unit="% of a core",
+            within=1.0,
+            later=0.3,
+        ),
+        Goal(
+            what=f"start to READY, {measured.ready_shades} shades",
+            value=at(0.5, measured.ready_s),
+            unit="s",
+            within=2.0,
+            later=1.0,
+        ),
         Goal(what="hembar status", value=at(0.5, measured.status_s), unit="s", within=1.0, later=0.4),
     ]
 
@@ -110,13 +128,20 @@ def document(measured: Measured) -> dict[str, Any]:
 def table(measured: Measured) -> str:
     """Return the run for people."""
     lines = [f"broker: {measured.broker}, untouched defaults; times in ms from request to answer", ""]
-    lines.append(f"{'':<18}" + "".join(f"{TITLES[pattern]:>32}" for pattern in PATTERNS) + f"{'a second':>12}{'all told':>12}")
+    lines.append(
+        f"{'':<18}"
+        + "".join(f"{TITLES[pattern]:>32}" for pattern in PATTERNS)
+        + f"{'a second':>12}{'all told':>12}"
+    )
     lines.append(f"{'':<18}" + f"{'p50':>22}{'p99':>10}" * len(PATTERNS))
     for name, found in measured.found.items():
         cells = "".join(
-            f"{1e3 * at(0.5, _of(found, pattern)):>22.2f}{1e3 * at(0.99, _of(found, pattern)):>10.2f}" for pattern in PATTERNS
+            f"{1e3 * at(0.5, _of(found, pattern)):>22.2f}{1e3 * at(0.99, _of(found, pattern)):>10.2f}"
+            for pattern in PATTERNS
         )
-        lines.append(f"{name:<18}{cells}{1 / at(0.5, found.stream_s):>12.0f}{1 / at(0.5, found.told_s):>12.0f}")
+        lines.append(
+            f"{name:<18}{cells}{1 / at(0.5, found.stream_s):>12.0f}{1 / at(0.5, found.told_s):>12.0f}"
+        )
     lines += ["", *_flushes(measured), *_goal_lines(measured)]
     return "\n".join(lines)
 
@@ -125,7 +150,9 @@ def _flushes(measured: Measured) -> list[str]:
     p50, p99 = (1e3 * at(share, measured.bare_flush_s) for share in (0.5, 0.99))
     ours, on_disk = measured.found[MEMORY], measured.found[DISK]
     added = 1e3 * (at(0.5, on_disk.lone_s) - at(0.5, ours.lone_s))
-    where = "in memory" if measured.apart else f"on {measured.disk} too: this machine has no memory file system"
+    where = (
+        "in memory" if measured.apart else f"on {measured.disk} too: this machine has no memory file system"
+    )
     return [
         f"journal of `{MEMORY}`: {where}; of `{DISK}`: on {measured.disk}",
         f"bare flush of 12 KiB on {measured.disk}: p50 {p50:.2f} ms, p99 {p99:.2f} ms; "

@@ -43,7 +43,9 @@ def run(size: Size, disk: Path | None, say: Say) -> Measured:
     apart = SHARED_MEMORY.is_dir() and os.access(SHARED_MEMORY, os.W_OK)
     with (
         tempfile.TemporaryDirectory(prefix="hembar-bench-", dir=disk) as on_disk,
-        tempfile.TemporaryDirectory(prefix="hembar-bench-", dir=SHARED_MEMORY if apart else disk) as in_memory,
+        tempfile.TemporaryDirectory(
+            prefix="hembar-bench-", dir=SHARED_MEMORY if apart else disk
+        ) as in_memory,
     ):
         folder, memory = Path(on_disk), Path(in_memory)
         with Embedded() as broker, meter.opened(broker.host, broker.port) as client:
@@ -131,6 +133,8 @@ def _starts(size: Size, broker: Embedded, folder: Path, memory: Path) -> list[fl
     took = []
     for number in range(size.starts + 1):
         state = memory / f"s{number}"
-        with bridge("bench-s", READY_SHADES, folder, state=state, host=broker.host, port=broker.port) as running:
+        with bridge(
+            "bench-s", READY_SHADES, folder, state=state, host=broker.host, port=broker.port
+        ) as running:
             took.append(running.ready_s)
     return took[1:]
