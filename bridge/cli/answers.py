@@ -10,6 +10,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def command(
         help=what,
         description=f"{what[0].upper()}{what[1:]}.",
         epilog=f"Example:\n  hembar calc {name} {example}",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import shutil
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -41,11 +43,11 @@ def visit(args: argparse.Namespace) -> Visit:
     return Visit(address, domain=broker.tree_root, root=broker.root_device)
 
 
-def shade_device(tree: dict[str, Device], shade: str) -> str:
-    """Return the device id of a shade.
+def bridge_of(tree: dict[str, Device]) -> str:
+    """Return the device id of the bridge itself.
 
     Raises:
-        RequestError: no bridge has been on this broker, or the shade is not in its house.
+        RequestError: no bridge has been on this broker.
     """
     if not tree:
         raise RequestError(
@@ -53,7 +55,32 @@ def shade_device(tree: dict[str, Device], shade: str) -> str:
             problem="no house has been shown there",
             remedy="start `hembar run`, or name the right broker with --broker",
         )
-    root, *devices = tree
+    return next(iter(tree))
+
+
+def ready_bridge(tree: dict[str, Device]) -> str:
+    """Return the device id of the bridge itself, which is there and takes requests.
+
+    Raises:
+        RequestError: no bridge has been on this broker, or it is not at work now.
+    """
+    root = bridge_of(tree)
+    state = text(tree[root], "$state")
+    if state != "ready":
+        raise RequestError(
+            where="the bridge", problem=f"it is {state or 'not there'}", remedy="start `hembar run`"
+        )
+    return root
+
+
+def shade_device(tree: dict[str, Device], shade: str) -> str:
+    """Return the device id of a shade.
+
+    Raises:
+        RequestError: no bridge has been on this broker, or the shade is not in its house.
+    """
+    root = bridge_of(tree)
+    devices = list(tree)[1:]
     names = [device.removeprefix(f"{root}-") for device in devices]
     if shade not in names:
         raise RequestError(
@@ -62,6 +89,11 @@ def shade_device(tree: dict[str, Device], shade: str) -> str:
             remedy=f"name one of {', '.join(names)}",
         )
     return f"{root}-{shade}"
+
+
+def columns() -> int | None:
+    """Return the width of the terminal; None when the output goes elsewhere."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 def text(device: Device, levels: str) -> str:

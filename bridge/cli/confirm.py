@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from bridge.cli.broker_options import add_broker_options, visit
 from bridge.cli.move import Wish, ask
+from bridge.cli.parser import HelpFormatter
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -24,7 +25,7 @@ def add_command(subparsers: Subparsers) -> None:
         help="tell it that the hem bar hangs at its upper or lower limit now",
         description="A reference by hand: from now on the position is known to what a person can see.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("shade", metavar="SHADE", help="its id, as in `hembar status`")

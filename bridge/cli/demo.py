@@ -9,6 +9,8 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bridge.cli.parser import HelpFormatter
+
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
 
@@ -23,7 +25,7 @@ def add_command(subparsers: Subparsers) -> None:
         description="Starts a broker on loopback, three simulated shades and the real service, tells a story "
         "of about two minutes, and stays open for requests from a second terminal until Ctrl-C.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("--story-only", action="store_true", help="end when the story is told")

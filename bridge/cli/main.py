@@ -18,8 +18,17 @@ COMMANDS = (
     ("demo", "a simulated house with the real service, and a short story", "bridge.cli.demo"),
     ("run", "the service itself: serve the house in a settings file", "bridge.cli.run"),
     ("status", "one line a shade: percent, band, grade, motion, why", "bridge.cli.status"),
-    ("move", "ask for a percent open, or up, stop, down, +10, -10, release", "bridge.cli.move"),
+    ("watch", "one line for each change of a shade, as it happens", "bridge.cli.watch"),
+    ("move", "ask for a percent open, or up, stop, down, +10 or -10", "bridge.cli.move"),
+    ("release", "end a shade's hold: the rules may move it again", "bridge.cli.release"),
+    ("pause", "the rules of the whole house rest, or are at work again", "bridge.cli.pause"),
+    ("lock", "the service lock: no order at all leaves, for work on a shade", "bridge.cli.lock"),
     ("confirm", "tell it that the hem bar hangs at its upper or lower limit now", "bridge.cli.confirm"),
+    (
+        "listen-in",
+        "hear a dashboard's topic and propose the [[listen]] settings for it",
+        "bridge.cli.listen_in",
+    ),
     ("calc", "the builder's calculators", "bridge.cli.calc"),
     ("check", "say what settings mean, or everything that is wrong with them", "bridge.cli.check"),
     (
@@ -28,8 +37,10 @@ COMMANDS = (
         "bridge.cli.simulate_boards",
     ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
+    ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
     ("bench", "measure the way from a request to an order, and what the service takes", "bridge.cli.bench"),
+    ("completion", "print a script that completes this command in your shell", "bridge.cli.completion"),
 )
 
 EXIT_CODES = ((RequestError, 2), (LinkError, 69), (ConfigError, 78))
@@ -70,6 +81,16 @@ def _run(words: list[str]) -> int:
     code: int = args.run(args)
     sys.stdout.flush()
     return code
+
+
+def whole_parser() -> Parser:
+    """Return the command tree with every branch imported, as only a walk through all of it needs."""
+    parser = _parser()
+    parser.build = None
+    subparsers = next(each for each in parser._actions if each.dest == "command")  # noqa: SLF001
+    for _, _, module in COMMANDS:
+        import_module(module).add_command(subparsers)
+    return parser
 
 
 def _parser() -> Parser:

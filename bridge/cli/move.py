@@ -1,4 +1,4 @@
-"""`hembar move` and `hembar confirm`: ask the running house for something and watch what comes of it."""
+"""`hembar move`: ask the running house for something and watch what comes of it."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bridge.cli.broker_options import add_broker_options, shade_device, text, visit
-from bridge.cli.status import shade_line, shade_said
-from bridge.core.errors import RequestError
+from bridge.cli.broker_options import add_broker_options, columns, ready_bridge, shade_device, visit
+from bridge.cli.house_view import shade_lines, shade_said
+from bridge.cli.parser import HelpFormatter
 
 if TYPE_CHECKING:
     from bridge.adapters.broker.oneshot import Visit
@@ -37,17 +37,15 @@ def add_command(subparsers: Subparsers) -> None:
     """Add `move` to the commands."""
     parser = subparsers.add_parser(
         "move",
-        help="ask for a percent open, or up, stop, down, +10, -10, release",
+        help="ask for a percent open, or up, stop, down, +10 or -10",
         description="Asks the running house. Exit 0 when it is accepted (and, with --wait, reached), 1 when "
         "the house refuses or it is not reached, 69 without a broker.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("shade", metavar="SHADE", help="its id, as in `hembar status`")
-    parser.add_argument(
-        "want", metavar="WANT", type=wish, help="0 to 100, up, stop, down, +N, -N, or release"
-    )
+    parser.add_argument("want", metavar="WANT", type=wish, help="0 to 100, up, stop, down, +N or -N")
     parser.add_argument("--wait", type=float, metavar="S", default=0.0, help="wait until it stands still")
     add_broker_options(parser)
     parser.set_defaults(run=run)
@@ -61,15 +59,11 @@ def wish(said: str) -> Wish:
     """
     if said in ("up", "stop", "down"):
         return Wish("opening/button", said.encode())
-    if said == "release":
-        return Wish("reason/release", b"release")
     if re.fullmatch(r"[+-]\d{1,3}", said, re.ASCII) and abs(int(said)) <= 100:
         return Wish("opening/nudge", str(int(said)).encode())
     if re.fullmatch(r"\d{1,3}", said, re.ASCII) and int(said) <= 100:
         return Wish("opening/position", str(int(said)).encode())
-    raise argparse.ArgumentTypeError(
-        f"{said!r} can't be asked for; say 0 to 100, up, stop, down, +10, -10 or release"
-    )
+    raise argparse.ArgumentTypeError(f"{said!r} can't be asked for; say 0 to 100, up, stop, down, +10 or -10")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -82,10 +76,7 @@ def ask(house: Visit, args: argparse.Namespace, wanted: Wish) -> int:
     """Publish a wish, print what came of it, return the exit code."""
     tree = house.tree()
     device = shade_device(tree, args.shade)
-    root = next(iter(tree))
-    if text(tree[root], "$state") != "ready":
-        state = text(tree[root], "$state") or "not there"
-        raise RequestError(where="the bridge", problem=f"it is {state}", remedy="start `hembar run`")
+    ready_bridge(tree)
     answer = house.ask(device, wanted.levels, wanted.payload, within_s=ANSWER_S)
     if answer.taken is None:
         return _say(args, {"accepted": False, "why": "the bridge did not answer"}, REFUSED)
@@ -108,7 +99,7 @@ def _say(args: argparse.Namespace, said: dict[str, object], code: int) -> int:
     if args.json:
         print(json.dumps({"shade": args.shade, **said}, ensure_ascii=False))
     elif "grade" in said:
-        print(shade_line(said, len(args.shade)))
+        print("\n".join(shade_lines(said, width=len(args.shade), columns=columns())))
     elif said["accepted"]:
         print(f"{args.shade}: accepted")
     else:

@@ -7,6 +7,13 @@ from typing import NoReturn
 from bridge.core.errors import RequestError
 
 
+class HelpFormatter(argparse.HelpFormatter):
+    """Wraps a description to the terminal and leaves an epilog of several lines as it is."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        return text if "\n" in text else super()._fill_text(text, width, indent)
+
+
 class Parser(argparse.ArgumentParser):
     """An argument parser that may add its subcommands late, when it knows which one is wanted.
 

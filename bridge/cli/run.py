@@ -7,6 +7,7 @@ import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import ConfigError
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def add_command(subparsers: _SubParsersAction[argparse.ArgumentParser]) -> None:
         help="the service itself",
         description="Serve the house in the settings file until SIGTERM or SIGINT.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("file", type=Path, metavar="FILE", help="the settings, such as config/hembar.toml")
     parser.add_argument("--state", type=Path, metavar="DIR", help="where the journal is kept")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import json
 
+from bridge.cli.parser import HelpFormatter
+
 
 def add_command(
     subparsers: argparse._SubParsersAction[argparse.ArgumentParser],
@@ -16,7 +18,7 @@ def add_command(
         description="Prints the JSON Schema (draft 2020-12) of the settings file, units included. "
         "`hembar check` finds more than a schema can say.",
         epilog="Example:\n  hembar schema > hembar.schema.json",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.set_defaults(run=run)

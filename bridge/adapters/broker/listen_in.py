@@ -52,6 +52,8 @@ class Proposal:
 
 def propose(messages: Sequence[Incoming]) -> Proposal:
     """Return how the messages could be read; each is from the same topic, in its sequence."""
+    if not messages:
+        return Proposal(remarks=("nothing was published there meanwhile; check how the topic is spelt",))
     texts = [_bare(each.payload) for each in messages]
     documents = [_document(each.payload) for each in messages]
     bare = [text for text, document in zip(texts, documents, strict=True) if document is None]
