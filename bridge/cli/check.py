@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from bridge.settings.faults import ConfigFaults
     from bridge.settings.meaning import ShadeMeaning
+    from bridge.core.spec import ShadeSpec
     from bridge.settings.plain import Settings
 
 EXIT_CONFIG = 78
@@ -76,13 +77,13 @@ def _lines(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str
 
 def _shade_lines(meaning: ShadeMeaning) -> list[str]:
     from bridge.settings.faults import number  # noqa: PLC0415 - as above
-    from bridge.settings.meaning import holds_in_words  # noqa: PLC0415 - as above
+    from bridge.settings.meaning import holds_in_words, link_in_words  # noqa: PLC0415 - as above
 
     spec, roll = meaning.spec, meaning.spec.travel.roll
     exact = meaning.pulses_per_turn
     decimal = "" if exact.denominator == 1 else f" = {float(exact):.4f}"
     rows = (
-        ("link", f"board {spec.link.board}, channel {spec.link.channel}; {spec.mounting}"),
+        ("link", f"{link_in_words(spec)}; {spec.mounting}"),
         (
             "roll",
             (
@@ -146,8 +147,7 @@ def _shade_json(meaning: ShadeMeaning) -> dict[str, Any]:
         "id": spec.id,
         "name": spec.name,
         "mounting": str(spec.mounting),
-        "board": spec.link.board,
-        "channel": spec.link.channel,
+        **_link_json(spec),
         "tube_mm": roll.tube_mm,
         "cloth_mm": roll.cloth_mm,
         "drop_mm": roll.drop_mm,
@@ -170,6 +170,23 @@ def _shade_json(meaning: ShadeMeaning) -> dict[str, Any]:
 
 def _faults_json(faults: ConfigFaults) -> dict[str, Any]:
     return {
+def _link_json(spec: ShadeSpec) -> dict[str, Any]:
+    from bridge.core.spec import ContractLink  # noqa: PLC0415 - as above
+
+    link = spec.link
+    if isinstance(link, ContractLink):
+        return {"board": link.board, "channel": link.channel}
+    return {
+        "topic": link.topic,
+        "unit": link.unit,
+        "retained": link.retained,
+        "power_up": link.power_up,
+        "latency_s": link.latency_s,
+        "alive_topic": None if link.alive is None else link.alive.topic,
+        "stop_topic": None if link.stop is None else link.stop.topic,
+    }
+
+
         "file": faults.where,
         "faults": [
             {"where": fault.where, "problem": fault.problem, "remedy": fault.remedy}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bridge.core.command.goals import Refusal, resolve
+from bridge.core import overhearing
+from bridge.core.command import one_way
+from bridge.core.command.goals import Refusal, Ways, resolve
 from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
@@ -14,7 +16,7 @@ from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
-from bridge.core.spec import Reference
+from bridge.core.spec import OneWayLink, Reference
 from bridge.core.state import Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
@@ -29,6 +31,10 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
         return refused(turn, shade, event, closed)
     if isinstance(want, Release):
         return _released(turn, shade, event)
+    one_way_link = isinstance(shade.spec.link, OneWayLink)
+    if stops and one_way_link:
+        asked = taken_up(turn, shade, event, None)
+        return one_way.halt(turn, asked) if turn.house.broker_up else asked
     if stops:
         return _stopped(turn, shade, event)
     if outranked(shade, event.rank):
@@ -57,12 +63,14 @@ def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:
     if not turn.may_order:
         return shade
     report = shade.channel.report
-    if shade.outstanding is not None or (report is not None and report.moving):
+    if isinstance(shade.spec.link, OneWayLink):
+        shade = one_way.halt(turn, shade)
+    elif shade.outstanding is not None or (report is not None and report.moving):
         shade = order_stop(turn, shade)
     return ended(turn, shade, Fate.SUPERSEDED, f"the service lock was switched on by {source}")
 
 
-def _resolved(turn: Turn, shade: Shade, event: Asked, want: Percent | Nudge | Press) -> Shade:
+def _resolved(turn: Turn, shade: Shade, event: Asked, want: Ways) -> Shade:
     wrong = misfit(shade)
     goal = Refusal(why=wrong) if wrong else resolve(shade, want)
     if isinstance(goal, Refusal):
@@ -100,6 +108,8 @@ def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
     if why or report is None or report.count is None:
         turn.note(
             "shade.confirmation.refused", Level.WARNING, shade=shade.id, text=why, place=event.place.value
+    if isinstance(shade.spec.link, OneWayLink):
+        return overhearing.confirm(turn, shade, event)
         )
         return shade
     at_mm = 0.0 if event.place is Place.UPPER else shade.spec.travel.roll.drop_mm

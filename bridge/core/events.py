@@ -7,11 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 from typing import Literal
 
 from bridge.core.contract import Link, Report
 from bridge.core.spec import HouseSpec
 from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId
+
+
+class Place(StrEnum):
+    """Where a person confirms that the hem bar stands."""
+
+    UPPER = "upper"
+    LOWER = "lower"
 
 
 class Button(StrEnum):
@@ -20,13 +28,6 @@ class Button(StrEnum):
     UP = "up"
     STOP = "stop"
     DOWN = "down"
-
-
-class Place(StrEnum):
-    """Where a person confirms that the hem bar stands."""
-
-    UPPER = "upper"
-    LOWER = "lower"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +126,36 @@ class Asked:
     shade: ShadeId
     want: Want
     rank: Rank
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetHeard:
+    """The broker passed on a message on a one-way board's topic: an echo of our own, or a stranger's.
+
+    Attributes:
+        shade: Whose board listens there.
+        value: The number, in the link's unit; None when it can't be read as one.
+        retained: The broker handed back an old message.
+        halts: It is the board's word to halt, on its stop topic.
+    """
+
+    at: Moment
+    shade: ShadeId
+    value: Fraction | None
+    retained: bool
+    halts: bool = False
+    kind: Literal["target-heard"] = "target-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AliveHeard:
+    """A one-way board's alive topic spoke; `said` is its first characters, as printable ASCII."""
+
+    at: Moment
+    topic: str
+    said: str
+    retained: bool
+    kind: Literal["alive-heard"] = "alive-heard"
+
+
     source: str
     kind: Literal["asked"] = "asked"
 
@@ -217,3 +248,5 @@ Event = (
     | ClaimHeard
     | Ticked
 )
+    | TargetHeard
+    | AliveHeard

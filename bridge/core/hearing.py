@@ -8,18 +8,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from bridge.core import overhearing
 from bridge.core.command.pursue import fallen_silent, pursue
 from bridge.core.contract import ADDRESSING, Link, Report, Why
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
 from bridge.core.position.evidence import forgotten
 from bridge.core.settling import absorb
+from bridge.core.spec import OneWayLink
 from bridge.core.state import Board, Channel, Shade
 from bridge.core.turn import Turn
 
 
 def out_of_hearing(turn: Turn, shade: Shade) -> Shade:
     """Return the shade once its board is known to be out of hearing; its request waits for it."""
+    if isinstance(shade.spec.link, OneWayLink):
+        return overhearing.out_of_hearing(shade)
     request = shade.request
     if request is not None:
         request = replace(request, queued=False, deadline_s=turn.now_s + turn.house.spec.board_wait_s)

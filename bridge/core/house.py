@@ -14,11 +14,13 @@ from typing import assert_never
 
 from bridge.core.asking import ask, confirm, locked_up
 from bridge.core.command.goals import target_of
+from bridge.core.command.one_way import due_s as one_way_due_s
 from bridge.core.command.pursue import due_s as shade_due_s
 from bridge.core.command.pursue import pursue
 from bridge.core.command.requests import Fate, ended
 from bridge.core.command.supply import queue, stagger_due_s
 from bridge.core.events import (
+    AliveHeard,
     Asked,
     BrokerLost,
     BrokerReached,
@@ -31,14 +33,16 @@ from bridge.core.events import (
     Started,
     Switch,
     Switched,
+    TargetHeard,
     Ticked,
     TopicHeard,
 )
 from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
 from bridge.core.outcome import Decisions, Level
+from bridge.core.overhearing import carried_over, hear_alive, hear_target
 from bridge.core.position.evidence import nothing_known, redrawn
-from bridge.core.spec import ShadeSpec
-from bridge.core.state import Board, House, Shade
+from bridge.core.spec import ContractLink, OneWayLink, ShadeSpec
+from bridge.core.state import Board, House, Reckoning, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import BoardId, ShadeId
 
@@ -58,25 +62,20 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         house = _built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
     after = _counted(turn, _queue_served(turn, _after(turn, event)))
-    if after == house and not turn.notes and not turn.orders:
+    if after == house and not turn.notes and not turn.orders and not turn.targets:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
     grew = isinstance(event, Started) or _grew(house, after)
-    decisions = Decisions(orders=tuple(turn.orders), notes=tuple(turn.notes), grew=grew)
+    decisions = Decisions(
+        orders=tuple(turn.orders), targets=tuple(turn.targets), notes=tuple(turn.notes), grew=grew
+    )
     return replace(after, now=event.at), decisions
 
 
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
-    if house.broker_up and not house.stood_down:
-        dues += [
-            due
-            for shade in house.shades.values()
-            if (due := shade_due_s(shade, _board(house, shade))) is not None
-        ]
-    else:
-        dues += [shade.request.deadline_s for shade in house.shades.values() if shade.request is not None]
+    dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
     stagger = stagger_due_s(house)
     if stagger is not None and queue(house):
         dues.append(stagger)
@@ -137,7 +136,17 @@ def _switched(turn: Turn, event: Switched) -> House:
 
 
 def _board(house: House, shade: Shade) -> Board:
-    return house.boards.get(shade.spec.link.board, Board())
+    return house.boards.get(shade.spec.contract.board, Board())
+
+
+def _shade_due_s(house: House, shade: Shade) -> float | None:
+    """Return when `pursue` is wanted for a shade; the clock of a one-way board runs without a broker too."""
+    may_order = house.broker_up and not house.stood_down
+    if isinstance(shade.spec.link, OneWayLink):
+        return one_way_due_s(shade, may_order=may_order and not house.locked)
+    if may_order:
+        return shade_due_s(shade, _board(house, shade))
+    return None if shade.request is None else shade.request.deadline_s
 
 
 def _hold_due_s(house: House, shade: Shade) -> float | None:
@@ -160,6 +169,10 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
             return _link_heard(turn, event)
         case ReportHeard():
             return _report_heard(turn, event)
+        case TargetHeard():
+            return _one(turn, house, event.shade, lambda turn, shade: hear_target(turn, shade, event))
+        case AliveHeard():
+            return _alive_heard(turn, event)
         case Asked():
             return _one(turn, house, event.shade, lambda turn, shade: ask(turn, shade, event))
         case GroupAsked():
@@ -245,8 +258,9 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
         return Shade(spec=spec, knowledge=nothing_known(spec))
     known = old.knowledge
     channel = replace(old.channel, heard_at_s=turn.now_s)
-    if old.spec.link != spec.link:
+    if not _counts_alike(old.spec, spec):
         known, channel = replace(known, base=None, boot=None, mark=None), type(channel)()
+        old = replace(old, outstanding=None, reckoning=Reckoning())
     if known.drive != spec.travel.version:
         known = redrawn(old.spec, spec, known)
         turn.note("shade.drive.changed", Level.WARNING, shade=spec.id, drive=spec.travel.version)
@@ -258,6 +272,14 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
 
 def _still_wanted(turn: Turn, shade: Shade) -> Shade:
     """Return the shade with its request kept if it is young enough by the wall clock to be obeyed."""
+def _counts_alike(old: ShadeSpec, new: ShadeSpec) -> bool:
+    """Say whether counts under the new settings are those of the same channel under the old ones."""
+    a, b = old.link, new.link
+    if isinstance(a, OneWayLink) and isinstance(b, OneWayLink):
+        return (a.topic, a.unit, a.full_steps, a.power_up) == (b.topic, b.unit, b.full_steps, b.power_up)
+    return a == b
+
+
     request = shade.request
     if request is None:
         return shade
@@ -266,7 +288,9 @@ def _still_wanted(turn: Turn, shade: Shade) -> Shade:
     pending = shade.outstanding
     begun = pending is not None and pending.heard and pending.request == request.id
     if timedelta(0) <= age <= timedelta(seconds=wait_s):
+    run = shade.reckoning.run
         left_s = wait_s - age.total_seconds()
+    begun = begun or (run is not None and run.request == request.id)
         return replace(shade, request=replace(request, deadline_s=turn.now_s + left_s))
     if begun:
         return replace(shade, request=replace(request, deadline_s=turn.now_s + wait_s))
@@ -276,7 +300,7 @@ def _still_wanted(turn: Turn, shade: Shade) -> Shade:
 def _link_heard(turn: Turn, event: LinkHeard) -> House:
     """Return the house after a board's link topic has spoken: every channel of the board is concerned."""
     house = turn.house
-    mine = [shade for shade in house.shades.values() if shade.spec.link.board == event.board]
+    mine = [shade for shade in house.shades.values() if _is_on(shade, event.board)]
     known = house.boards.get(event.board, Board())
     trusted = any(shade.channel.answered for shade in mine)
     board = heard_board(known, event, trusted=trusted)
@@ -291,8 +315,22 @@ def _link_heard(turn: Turn, event: LinkHeard) -> House:
 
 def _report_heard(turn: Turn, event: ReportHeard) -> House:
     house = turn.house
+def _is_on(shade: Shade, board: BoardId) -> bool:
+    return isinstance(shade.spec.link, ContractLink) and shade.spec.link.board == board
+
+
+def _alive_heard(turn: Turn, event: AliveHeard) -> House:
+    """Return the house after an alive topic has spoken: every shade whose board it stands for."""
+    house = turn.house
     for shade in house.shades.values():
-        if shade.spec.link.board == event.board and shade.spec.link.channel == event.channel:
+        link = shade.spec.link
+        if isinstance(link, OneWayLink) and link.alive is not None and link.alive.topic == event.topic:
+            house = _one(turn, house, shade.id, lambda turn, shade: hear_alive(turn, shade, event))
+    return house
+
+
+    for shade in house.shades.values():
+        if _is_on(shade, event.board) and shade.spec.contract.channel == event.channel:
             return _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))
     turn.note("board.channel.unknown", Level.DEBUG, board=event.board, channel=event.channel)
     return house

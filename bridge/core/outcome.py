@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 
 from bridge.core.contract import Order
 from bridge.core.values import BoardId, ShadeId
@@ -34,6 +35,21 @@ class SendOrder:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SendTarget:
+    """One target, or a halt, for a one-way board.
+
+    Attributes:
+        shade: Whose link says the topic and the spelling.
+        value: The number, in the link's unit; None for the message on its stop topic.
+        halts: It ends motion rather than begins one.
+    """
+
+    shade: ShadeId
+    value: Fraction | None
+    halts: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
     """One line for the log and, when it is about a shade, for whoever watches it.
 
@@ -58,10 +74,12 @@ class Decisions:
 
     Attributes:
         orders: To be sent in this sequence, after the journal holds event and orders.
+        targets: What leaves for one-way boards, in this sequence, after the same write.
         notes: To be logged.
         grew: Some hull is not inside what it was, so the write is flushed before the orders leave.
     """
 
     orders: tuple[SendOrder, ...] = ()
+    targets: tuple[SendTarget, ...] = ()
     notes: tuple[Note, ...] = ()
     grew: bool = False

@@ -9,8 +9,10 @@ from math import ceil, floor
 
 from bridge.core.command.pursue import misfit
 from bridge.core.contract import Link
+from bridge.core.position import one_way
 from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.position.estimate import Grade
+from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Purpose, Shade
 from bridge.core.values import Interval, ShadeId
 
@@ -77,12 +79,12 @@ class ShadeOutlook:
 def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
     """Return what the faces show of `shade`."""
     spec, hull = shade.spec, shade.knowledge.hull
-    grade = grade_of(spec, hull)
+    grade = _grade(shade)
     held = shade.hold_until is not None and shade.hold_until > house.now.utc
     return ShadeOutlook(
         id=spec.id,
         name=spec.name,
-        position_pct=None if grade is Grade.UNKNOWN else _position_pct(shade),
+        position_pct=None if grade is Grade.UNKNOWN else _position_pct(shade, house.now.mono_s),
         target_pct=shade.target_pct,
         low_pct=floor(10 * spec.travel.percent_at_steps(hull.high)) / 10,
         high_pct=ceil(10 * spec.travel.percent_at_steps(hull.low)) / 10,
@@ -98,17 +100,41 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
     )
 
 
-def aim(shade: Shade) -> Interval:
+def _grade(shade: Shade) -> Grade:
+    """Return the grade; without a break in hearing only is a one-way board as good as one that reports."""
+    grade = grade_of(shade.spec, shade.knowledge.hull)
+    unwatched = isinstance(shade.spec.link, OneWayLink) and not shade.reckoning.watched
+    return Grade.RECKONED if grade is Grade.REFERENCED and unwatched else grade
+
+
+def aim(shade: Shade, *, now_s: float) -> Interval:
     """Return where the hem bar is now: while it moves, around the last count it reported; else the hull."""
+    if isinstance(shade.spec.link, OneWayLink):
+        return _aim_one_way(shade, now_s)
     report, known = shade.channel.report, shade.knowledge
     if report is None or report.count is None or known.base is None or not report.moving:
         return known.hull
     return known.base.shifted(report.count)
 
 
-def _position_pct(shade: Shade) -> int:
+def _aim_one_way(shade: Shade, now_s: float) -> Interval:
+    """Return where the clock has the hem bar of a board that never reports."""
+    reckoning, base, hull = shade.reckoning, shade.knowledge.base, shade.knowledge.hull
+    if base is None:
+        return hull
+    if reckoning.run is not None and reckoning.alive is not False:
+        at = one_way.aim(shade.spec, reckoning.run, now_s)
+    elif reckoning.counts is not None and reckoning.counts.width == 0 and reckoning.alive is not False:
+        at = reckoning.counts.low
+    else:
+        return hull
+    middle = base.shifted(at).middle
+    return hull if not hull.low <= middle <= hull.high else Interval(low=middle, high=middle)
+
+
+def _position_pct(shade: Shade, now_s: float) -> int:
     """Return whole percent open at the aim; 0 and 100 are kept for within tolerance of the limits."""
-    spec, at = shade.spec, aim(shade).middle
+    spec, at = shade.spec, aim(shade, now_s=now_s).middle
     pct = round(spec.travel.percent_at_steps(min(at, spec.travel.end_steps)))
     drop = spec.travel.drop_at_steps(min(at, spec.travel.end_steps))
     if drop <= spec.tolerance_mm:
@@ -119,6 +145,8 @@ def _position_pct(shade: Shade) -> int:
 
 
 def _motion(shade: Shade) -> Motion:
+    if isinstance(shade.spec.link, OneWayLink):
+        return _motion_one_way(shade)
     report, pending = shade.channel.report, shade.outstanding
     if pending is not None and pending.purpose is Purpose.REFERENCE and (report is None or report.moving):
         return Motion.REFERENCING
@@ -129,8 +157,18 @@ def _motion(shade: Shade) -> Motion:
     return Motion.RAISING if report.to <= report.count else Motion.LOWERING
 
 
+def _motion_one_way(shade: Shade) -> Motion:
+    run = shade.reckoning.run
+    if run is None or shade.reckoning.alive is False:
+        return Motion.STILL
+    return Motion.RAISING if run.to <= run.guess else Motion.LOWERING
+
+
 def _board_state(house: House, shade: Shade) -> BoardState:
-    board = house.boards.get(shade.spec.link.board)
+    if isinstance(shade.spec.link, OneWayLink):
+        lost = shade.reckoning.alive is False
+        return BoardState.LOST if lost else BoardState.UP if house.broker_up else BoardState.ASKED
+    board = house.boards.get(shade.spec.contract.board)
     if board is not None and board.link is Link.LOST:
         return BoardState.LOST
     if board is not None and board.link is Link.OFF:
@@ -148,7 +186,11 @@ def _alert(house: House, shade: Shade, grade: Grade) -> str:
         return wrong
     if shade.trouble:
         return shade.trouble
-    if grade in (Grade.DOUBTFUL, Grade.UNKNOWN) and shade.channel.answered and shade.outstanding is None:
+    if isinstance(shade.spec.link, OneWayLink):
+        settled = shade.reckoning.run is None and shade.reckoning.vouched_s is None
+    else:
+        settled = shade.channel.answered and shade.outstanding is None
+    if grade in (Grade.DOUBTFUL, Grade.UNKNOWN) and settled:
         width = width_mm(shade.spec, shade.knowledge.hull)
         return f"its position is known only to {width:.0f} mm; take a reference"
     return ""

@@ -93,7 +93,7 @@ def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
     shade = replace(shade, knowledge=after, outstanding=None)
     moved = pending is not None and (pending.heard or not report.kept)
     if moved and shade.request is not None:
-        board = shade.spec.link.board
+        board = shade.spec.contract.board
         return ended(turn, shade, Fate.FAILED, f"board {board} lost its power on the way")
     return shade
 
@@ -276,7 +276,7 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
     shade = replace(shade, outstanding=None, channel=channel)
     if because in ADDRESSING or shade.request is None:
         return shade
-    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.link.board} refused: {because}")
+    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}")
 
 
 def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from bridge.core.shade.travel import Travel
-from bridge.core.values import BoardId, GroupId, ShadeId, SupplyId
+from bridge.core.values import BoardId, GroupId, ShadeId, Steps, SupplyId
 
 
 class Mounting(StrEnum):
@@ -25,6 +25,76 @@ class ContractLink:
 
     board: BoardId
     channel: int
+
+
+class Unit(StrEnum):
+    """In what a one-way board is told where to go."""
+
+    STEPS = "steps"
+    TURNS = "turns"
+    PERCENT_OPEN = "percent open"
+    PERCENT_CLOSED = "percent closed"
+
+
+class PowerUp(StrEnum):
+    """Where a one-way board takes its motor to be when it has got its power."""
+
+    RETAINED_TARGET = "retained-target"
+    ZERO = "zero"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AliveTopic:
+    """Where a one-way board, or its will, says whether it is there.
+
+    Attributes:
+        topic: The topic.
+        up: What it says while the board is there; None when any message but `gone` means that.
+        gone: What it says once the board is not; None when only silence does.
+        within_s: By so long after the board has lost its power or its network, the topic tells.
+    """
+
+    topic: str
+    up: str | None
+    gone: str | None
+    within_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StopTopic:
+    """Where a one-way board halts, and at what message."""
+
+    topic: str
+    payload: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneWayLink:
+    """A channel that obeys and never reports.
+
+    Attributes:
+        topic: Where it takes targets.
+        unit: What the numbers there mean; 0 steps and 0 turns are at the upper limit, growing downward.
+        decimals: How many of them a target is given.
+        full_steps: Steps from 100 to 0 percent, as the board reckons; of no use to steps and turns.
+        retained: Targets are published retained.
+        power_up: What the board believes once it has got its power.
+        latency_s: By so long the board may begin later than the broker passes a target on.
+        rest_current: The motor keeps its current at rest.
+        alive: Where it says whether it is there; None when nobody does.
+        stop: Where it halts; None when it only knows targets.
+    """
+
+    topic: str
+    unit: Unit
+    decimals: int
+    full_steps: Steps
+    retained: bool
+    power_up: PowerUp
+    latency_s: float
+    rest_current: bool
+    alive: AliveTopic | None
+    stop: StopTopic | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +146,7 @@ class ShadeSpec:
     name: str
     travel: Travel
     mounting: Mounting
-    link: ContractLink
+    link: ContractLink | OneWayLink
     top_pps: int
     ramp_pps2: int
     tolerance_mm: float
@@ -97,6 +167,18 @@ class ShadeSpec:
     supply: SupplyId | None = None
     moving_a: float = 0.0
     standstill_a: float = 0.0
+
+    @property
+    def contract(self) -> ContractLink:
+        """The link of a shade whose board speaks the contract."""
+        assert isinstance(self.link, ContractLink), f"{self.id} has a one-way link"
+        return self.link
+
+    @property
+    def one_way(self) -> OneWayLink:
+        """The link of a shade whose board only obeys."""
+        assert isinstance(self.link, OneWayLink), f"{self.id} has a two-way link"
+        return self.link
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

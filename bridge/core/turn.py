@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from bridge.core.outcome import Field, Level, Note, SendOrder
+from bridge.core.outcome import Field, Level, Note, SendOrder, SendTarget
 from bridge.core.state import House
 from bridge.core.values import Moment, ShadeId, SupplyId
 
@@ -22,6 +22,7 @@ class Turn:
     term: int
     next_request: int
     orders: list[SendOrder] = field(default_factory=list)
+    targets: list[SendTarget] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
     # Amps by supply that orders of this turn take beyond what `house` shows.
     drawn: dict[SupplyId, float] = field(default_factory=dict)

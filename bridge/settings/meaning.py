@@ -10,7 +10,7 @@ from fractions import Fraction
 from math import pi
 
 from bridge.core.shade.profile import move_profile
-from bridge.core.spec import Mounting, ShadeSpec
+from bridge.core.spec import ContractLink, Mounting, PowerUp, ShadeSpec
 from bridge.settings.faults import listed, number
 from bridge.settings.plain import Settings
 
@@ -78,7 +78,10 @@ def shade_meaning(spec: ShadeSpec, *, wind_contact: bool) -> ShadeMeaning:
         spare_mm=travel.drop_at_steps(travel.deepest_steps) - roll.drop_mm,
         full_move_width_mm=_full_move_width_mm(spec),
         cautions=tuple(
-            _placement_cautions(spec, wind_contact) + _unpowered_cautions(spec) + _knowledge_cautions(spec)
+            _one_way_cautions(spec)
+            + _placement_cautions(spec, wind_contact)
+            + _unpowered_cautions(spec)
+            + _knowledge_cautions(spec)
         ),
     )
 
@@ -90,6 +93,21 @@ def holds_in_words(spec: ShadeSpec) -> str:
     if spec.unpowered_holds == ((0.0, 100.0),):
         return "everywhere"
     return f"at {listed([f'{number(low)} to {number(high)} %' for low, high in spec.unpowered_holds])} open"
+
+
+def link_in_words(spec: ShadeSpec) -> str:
+    """Return how the bridge talks to the shade's channel, for people."""
+    link = spec.link
+    if isinstance(link, ContractLink):
+        return f"board {link.board}, channel {link.channel}"
+    kept = "retained" if link.retained else "not retained"
+    believes = "its retained target" if link.power_up is PowerUp.RETAINED_TARGET else "zero"
+    alive = "nobody tells when it is gone" if link.alive is None else f"alive by {link.alive.topic}"
+    stop = "halts by a target" if link.stop is None else f"halts by {link.stop.topic}"
+    return (
+        f"one-way: {link.unit} to {link.topic}, {kept}; after power-up it believes {believes}; late by up to "
+        f"{number(link.latency_s)} s; {alive}; {stop}"
+    )
 
 
 def house_cautions(settings: Settings) -> tuple[str, ...]:
@@ -118,6 +136,34 @@ def _full_move_width_mm(spec: ShadeSpec) -> float:
     roll = spec.travel.roll
     slip = spec.slip_per_move_mm + spec.slip_per_turn_mm * roll.total_turns
     return 2 * (slip + scale * roll.drop_mm)
+
+
+def _one_way_cautions(spec: ShadeSpec) -> list[str]:
+    link = spec.link
+    if isinstance(link, ContractLink):
+        return []
+    found = [
+        (
+            "its board never reports: whether it has obeyed, stalled or been pulled shows only at the "
+            "window; confirm it at a limit now and then"
+        )
+    ]
+    if link.alive is None:
+        found.append(
+            "nobody tells when its board has no power: a cut on the way goes unnoticed, and every later move "
+            "is out by what was left of it, downward too, to the end of the cloth and beyond; use alive_topic"
+        )
+    elif link.alive.gone is None:
+        found.append(
+            f"a power cut shorter than alive_within_s = {number(link.alive.within_s)} goes unnoticed; a will "
+            "on its alive topic, told by alive_gone, would show it"
+        )
+    if not link.rest_current and spec.unpowered_holds != ((0.0, 100.0),):
+        found.append(
+            "its motor is taken to be without current at rest, and holds the cloth only partly: elsewhere "
+            "its position is lost after every move; set rest_current = true if the board leaves it on"
+        )
+    return found
 
 
 def _placement_cautions(spec: ShadeSpec, wind_contact: bool) -> list[str]:

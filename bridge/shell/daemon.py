@@ -24,7 +24,7 @@ from bridge.adapters.broker.queues import Dropped, Inbox
 from bridge.adapters.broker.session import Hooks, Session
 from bridge.adapters.broker.tree import Confirming, Refused, Tree
 from bridge.adapters.journal.store import FileJournal
-from bridge.adapters.links import contract
+from bridge.adapters.links import contract, one_way
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
 from bridge.core.errors import LinkError
@@ -139,7 +139,11 @@ class Daemon:
         await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
 
     def _make_session(self, broker: BrokerSettings) -> Session:
-        heard = [Subscription(topic=topic) for topic in contract.subscriptions(broker.boards_root)]
+        topics = (
+            *contract.subscriptions(broker.boards_root),
+            *one_way.subscriptions(self._settings.house.shades),
+        )
+        heard = [Subscription(topic=topic) for topic in topics]
         claim = Subscription(topic=self._faces.claim_topic)
         return Session(
             address_of(broker),
@@ -272,8 +276,12 @@ class Daemon:
 
     def _from_board(self, message: Incoming) -> Event | None:
         root = self._settings.broker.boards_root
+        topic, payload, retained, at = message.topic, message.payload, message.retained, now()
         try:
-            return contract.decode(root, message.topic, message.payload, retained=message.retained, at=now())
+            said = contract.decode(root, topic, payload, retained=retained, at=at)
+            if said is not None:
+                return said
+            return one_way.decode(self._settings.house.shades, topic, payload, retained=retained, at=at)
         except LinkError as error:
             self._log.warning(
                 "board.message.refused",

@@ -89,6 +89,7 @@ class Deciding:
     def _go_on(self, event: Event, after: House, decisions: Decisions) -> None:
         self.house = after
         self._faces.order(decisions.orders)
+        self._faces.aim(after, decisions.targets)
         self._faces.show(after)
         if isinstance(event, Asked | Confirmed):
             self._faces.answer(event, decisions.notes)
@@ -100,8 +101,10 @@ class Deciding:
         self._log.error("journal.write.failed", problem=error.problem, remedy=error.remedy, where=error.where)
         self._gap = True
         harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
+        halts = tuple(each for each in decisions.targets if each.halts)
         if isinstance(event, Asked | Confirmed):
             self._faces.order(harmless)
+            self._faces.aim(after, halts)
             self._faces.decline(event, f"the bridge can't write its journal: {error.problem}")
             return
-        self._go_on(event, after, replace(decisions, orders=harmless))
+        self._go_on(event, after, replace(decisions, orders=harmless, targets=halts))

@@ -10,10 +10,10 @@ from collections.abc import Callable, Iterable
 
 from bridge.adapters.broker.messages import Incoming, Publication
 from bridge.adapters.broker.tree import Refused, Shown, Tree
-from bridge.adapters.links import contract
+from bridge.adapters.links import contract, one_way
 from bridge.core.contract import Do
 from bridge.core.events import Asked, Confirmed, Place, Want
-from bridge.core.outcome import Level, Note, SendOrder
+from bridge.core.outcome import Level, Note, SendOrder, SendTarget
 from bridge.core.outlook import shade_outlook
 from bridge.core.state import House
 
@@ -66,6 +66,13 @@ class Faces:
             )
             lifetime_s = STOP_LIFETIME_S if each.order.do is Do.STOP else ORDER_LIFETIME_S
             self._send(Publication(topic=topic, payload=payload, qos=1, retain=False), lifetime_s)
+
+    def aim(self, house: House, targets: Iterable[SendTarget]) -> None:
+        """Send one-way boards their targets in their sequence."""
+        for each in targets:
+            topic, payload, retain = one_way.encode(house.shades[each.shade].spec.one_way, each.value)
+            lifetime_s = STOP_LIFETIME_S if each.halts else ORDER_LIFETIME_S
+            self._send(Publication(topic=topic, payload=payload, qos=1, retain=retain), lifetime_s)
 
     def show(self, house: House) -> None:
         """Publish what differs from what is shown."""

@@ -61,10 +61,15 @@ def from_oldest(content: Content, handle: Handle) -> Replayed:
 
 def shades_of(event: Event, decisions: Decisions) -> tuple[str, ...]:
     """Return the shades that a row is about, sorted."""
-    named = {order.shade for order in decisions.orders}
+    named = {order.shade for order in decisions.orders} | {each.shade for each in decisions.targets}
     named |= {note.shade for note in decisions.notes if note.shade is not None}
     shade = getattr(event, "shade", None)
     return tuple(sorted(named if shade is None else named | {shade}))
+
+
+def _sent(decisions: Decisions) -> tuple[object, ...]:
+    """Return what left for the boards."""
+    return (decisions.orders, decisions.targets)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,7 +176,7 @@ class _Walk:
             self._differ(row, event, decisions, replayed.decode())
         self._house, self._through, self._last = house, row.id, row.seal
         self._events += 1
-        self._orders += len(decisions.orders)
+        self._orders += len(decisions.orders) + len(decisions.targets)
         return ""
 
     def _differ(self, row: Row, event: Event, decisions: Decisions, replayed: str) -> None:
@@ -187,7 +192,7 @@ class _Walk:
                 shades=tuple(sorted(shades)),
                 kept=row.decisions.decode(errors="replace"),
                 replayed=replayed,
-                orders_differ=kept is None or kept.orders != decisions.orders,
+                orders_differ=kept is None or _sent(kept) != _sent(decisions),
             )
         )
 

@@ -38,7 +38,7 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after everything that is due for it now has been done."""
     if isinstance(shade.spec.link, OneWayLink):
         return one_way.pursue(turn, shade)
-    shade = without_spent_hold(turn, _give_up(turn, shade))
+    shade = _left_alone(turn, without_spent_hold(turn, _give_up(turn, shade)))
     if not turn.may_order or board_of(turn, shade).link in (Link.LOST, Link.OFF):
         return shade
     if not shade.channel.answered:

@@ -24,6 +24,8 @@ class Fate(StrEnum):
     FAILED = "failed"
 
 
+# Time for a person to jog the hem bar to its mark and confirm it; after that the motor may sleep.
+ATTENDED_S = 600.0
 LOUD = {Fate.EXPIRED: Level.ERROR, Fate.FAILED: Level.ERROR, Fate.REFUSED: Level.WARNING}
 
 
@@ -120,6 +122,13 @@ def held(turn: Turn, shade: Shade, rank: Rank) -> Shade:
 def _request(turn: Turn, event: Asked, goal: Goal | None) -> Request:
     return Request(
         id=turn.request_id(),
+def without_spent_hold(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade with its hold ended when its time is over."""
+    if shade.hold_until is None or shade.hold_until > turn.utc:
+        return shade
+    return replace(shade, hold_until=None)
+
+
         want=event.want,
         rank=event.rank,
         source=event.source,

@@ -26,7 +26,7 @@ def draw_a(shade: Shade) -> float:
     """Return the amps that a shade may be drawing now; out of hearing it may still be at its last order."""
     report, pending = shade.channel.report, shade.outstanding
     ordered = pending is not None and pending.purpose in MOTION
-    if ordered or (report is not None and report.moving):
+    if ordered or _moves(shade):
         return shade.spec.moving_a
     if report is not None and not report.awake:
         return 0.0
@@ -142,4 +142,4 @@ def _limit_a(supplies: Sequence[SupplySpec], supply: SupplyId | None) -> float |
 
 def _moves(shade: Shade) -> bool:
     report = shade.channel.report
-    return report is not None and report.moving
+    return (report is not None and report.moving) or shade.reckoning.run is not None

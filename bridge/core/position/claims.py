@@ -6,7 +6,7 @@ from math import ceil
 
 from bridge.core.position.allowance import physical_range, scale_allowance
 from bridge.core.position.estimate import Grade, Knowledge
-from bridge.core.spec import ShadeSpec
+from bridge.core.spec import OneWayLink, ShadeSpec
 from bridge.core.values import Interval, Steps
 
 
@@ -34,6 +34,11 @@ def grade_of(spec: ShadeSpec, hull: Interval) -> Grade:
     if hull.contains(physical_range(spec)):
         return Grade.UNKNOWN
     width = width_mm(spec, hull)
-    if width <= spec.tolerance_mm:
+    if width <= spec.tolerance_mm and not _unwatched(spec):
         return Grade.REFERENCED
     return Grade.RECKONED if width <= spec.doubtful_mm else Grade.DOUBTFUL
+
+
+def _unwatched(spec: ShadeSpec) -> bool:
+    """Say whether the board could lose its power without anybody hearing of it."""
+    return isinstance(spec.link, OneWayLink) and (spec.link.alive is None or spec.link.alive.gone is None)

@@ -77,7 +77,7 @@ class TestGoodFiles:
                 nominal.drop_mm,
                 nominal.wraps_left,
             )
-            assert (shade.link.board, shade.link.channel) == (nominal.board, nominal.channel)
+            assert (shade.contract.board, shade.contract.channel) == (nominal.board, nominal.channel)
             assert (shade.top_pps, shade.ramp_pps2) == (nominal.top_pps, nominal.ramp_pps2)
             assert shade.unpowered_holds == nominal.holds
             assert shade.overrun_mm > -nominal.upper_stop_mm
@@ -120,7 +120,7 @@ class TestGoodFiles:
         assert settings.state_dir == Path("/var/lib/hembar")
         assert settings.wind_contacts == {"study"}
         assert study.mounting is Mounting.EXTERIOR
-        assert study.link == ContractLink(board=study.link.board, channel=0)
+        assert study.link == ContractLink(board=study.contract.board, channel=0)
         assert study.travel.drive.gear == Fraction(57, 11)
         assert study.scale_allowance == pytest.approx(0.003)
         assert study.unconfirmed_scale_allowance == pytest.approx(0.05)

@@ -1,0 +1,358 @@
+"""What now, for a shade whose board only obeys? Send a target, wait for the clock, or give up.
+
+A target counts as on its way once the broker has passed it back to us, and as reached once the move profile,
+the board's latency and its pace have run out. Nothing here hears what strangers say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
+
+from bridge.core.command.goals import Goal, Refusal, resolve
+from bridge.core.command.requests import Fate, asked_by, ended, without_spent_hold
+from bridge.core.command.supply import must_stagger, must_wait, note_start
+from bridge.core.events import Nudge, Release, Want
+from bridge.core.outcome import Level, SendTarget
+from bridge.core.position import one_way as position
+from bridge.core.position.allowance import nearest_cycle, steps_for_mm
+from bridge.core.position.claims import grade_of, reckoned_at, width_mm
+from bridge.core.position.estimate import Grade, Knowledge
+from bridge.core.shade.units import count_of, reach, value_for
+from bridge.core.spec import Unit
+from bridge.core.state import Echo, Request, Run, Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Steps
+
+ORDER_EVERY_S = 0.25
+LOOK_EVERY_S = 0.5
+# A message that the broker has not passed back by then was lost, or the broker keeps it to itself.
+ECHO_WAIT_S = 10.0
+ECHOES_MAX = 20
+LOST_COUNT = (
+    "nobody knows where its board takes it to be; take it to the upper limit, switch its board off and on "
+    "there, and confirm `upper`"
+)
+UNKNOWN = (
+    "the position is unknown; raise it by `nudge` while you watch, or take it to a limit, and confirm that"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """A target ready to leave, and what will be reckoned and known once it has left."""
+
+    value: Fraction
+    run: Run
+    knowledge: Knowledge
+
+
+def pursue(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade after everything that is due for it now has been done."""
+    shade = without_spent_hold(turn, _gone_silent(turn, shade))
+    shade = _given_up(turn, _vouched(turn, _looked_at(turn, shade)))
+    request = shade.request
+    if request is None or not turn.may_order or not _needs_target(shade, request):
+        return shade
+    if request.goal is None:
+        return halt(turn, shade)
+    if shade.reckoning.alive is False or _too_soon(turn, shade):
+        return shade
+    if must_wait(turn, shade) or must_stagger(turn, shade):
+        return shade if request.queued else _queued(shade, request)
+    return _go(turn, _unqueued(turn, shade, request), request.goal)
+
+
+def due_s(shade: Shade, *, may_order: bool) -> float | None:
+    """Return the monotonic second at which `pursue` has something to do though nothing happens; or None."""
+    dues = []
+    request, reckoning, link = shade.request, shade.reckoning, shade.spec.one_way
+    if reckoning.run is not None:
+        dues.append(reckoning.run.looked_s + LOOK_EVERY_S)
+    if reckoning.vouched_s is not None and reckoning.run is None:
+        dues.append(reckoning.vouched_s)
+    if link.alive is not None and link.alive.gone is None and reckoning.alive:
+        dues.append(reckoning.alive_s + link.alive.within_s)
+    if request is not None and not request.queued:
+        dues.append(request.deadline_s)
+        if may_order and reckoning.alive is not False and _needs_target(shade, request):
+            dues.append((shade.ordered_at_s or 0.0) + ORDER_EVERY_S)
+    return min(dues, default=None)
+
+
+# The clock.
+
+
+def _looked_at(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade after its run has been held against the clock."""
+    run = shade.reckoning.run
+    if run is None:
+        return shade
+    over_s = position.ends_s(shade.spec, run)
+    if over_s is not None and turn.now_s >= over_s:
+        return _arrived(turn, shade, run)
+    if over_s is None and turn.now_s >= run.sent_s + ECHO_WAIT_S:
+        return _not_passed_on(turn, shade, run)
+    if turn.now_s < run.looked_s + LOOK_EVERY_S:
+        return shade
+    reckoning = replace(shade.reckoning, run=replace(run, looked_s=turn.now_s))
+    known = shade.knowledge
+    if not _may_be_gone(shade):
+        known = position.on_the_way(shade.spec, known, run, turn.now_s)
+    return replace(shade, reckoning=reckoning, knowledge=known)
+
+
+def _may_be_gone(shade: Shade) -> bool:
+    """Say whether its alive topic may yet tell that the board has stopped on the way."""
+    return shade.spec.one_way.alive is not None and shade.reckoning.alive is True
+
+
+def _arrived(turn: Turn, shade: Shade, run: Run) -> Shade:
+    if shade.reckoning.alive is False:
+        rests = position.path(run).joined(run.rests)
+        return replace(shade, reckoning=replace(shade.reckoning, run=None, counts=rests))
+    reckoning = replace(shade.reckoning, run=None, counts=run.rests)
+    known = position.at_rest(shade.spec, shade.knowledge, run.rests)
+    alive = shade.spec.one_way.alive
+    if _may_be_gone(shade) and alive is not None:
+        reckoning = replace(reckoning, vouched_s=turn.now_s + alive.within_s)
+        known = replace(known, hull=known.hull.joined(shade.knowledge.hull))
+    shade = replace(shade, reckoning=reckoning, knowledge=known)
+    turn.note(
+        "shade.move.reckoned",
+        Level.INFO,
+        shade=shade.id,
+        to_count=run.to,
+        took_s=round(turn.now_s - run.sent_s, 1),
+        width_mm=round(width_mm(shade.spec, known.hull), 1),
+    )
+    if shade.request is None or shade.request.id != run.request:
+        return shade
+    return ended(turn, shade, Fate.REACHED, f"{_where(shade)} as reckoned: its board never reports")
+
+
+def _where(shade: Shade) -> str:
+    counts, base = shade.reckoning.counts, shade.knowledge.base
+    if counts is None or base is None:
+        return "at an unknown position"
+    at = min(base.middle + counts.middle, shade.spec.travel.end_steps)
+    return f"at {shade.spec.travel.percent_at_steps(at):.0f} %"
+
+
+def _not_passed_on(turn: Turn, shade: Shade, run: Run) -> Shade:
+    """Return the shade after a message that the broker never passed back: obeyed or not, nobody knows."""
+    rests = position.path(run).joined(run.rests)
+    reckoning = replace(shade.reckoning, run=None, counts=rests)
+    shade = replace(shade, reckoning=reckoning)
+    turn.note("order.echo.missed", Level.WARNING, shade=shade.id, waited_s=ECHO_WAIT_S)
+    if shade.request is None or shade.request.id != run.request:
+        return shade
+    topic = shade.spec.one_way.topic
+    why = f"the broker did not pass it on in {ECHO_WAIT_S:.0f} s; check who may read and write {topic}"
+    return ended(turn, shade, Fate.FAILED, why)
+
+
+def _vouched(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade once its board has been there for long enough after its last motion."""
+    due, counts = shade.reckoning.vouched_s, shade.reckoning.counts
+    if due is None or turn.now_s < due or shade.reckoning.run is not None:
+        return shade
+    known = shade.knowledge if counts is None else position.at_rest(shade.spec, shade.knowledge, counts)
+    return replace(shade, knowledge=known, reckoning=replace(shade.reckoning, vouched_s=None))
+
+
+def _gone_silent(turn: Turn, shade: Shade) -> Shade:
+    alive = shade.spec.one_way.alive
+    if alive is None or alive.gone is not None or not shade.reckoning.alive:
+        return shade
+    return shade if turn.now_s < shade.reckoning.alive_s + alive.within_s else gone(turn, shade)
+
+
+def gone(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade once its board is known not to be there; it stopped wherever it may have been."""
+    spec, run = shade.spec, shade.reckoning.run
+    known = position.power_lost(spec, shade.knowledge)
+    reckoning = replace(shade.reckoning, alive=False, watched=False, vouched_s=None)
+    turn.note("board.alive.lost", Level.WARNING, shade=shade.id, moving=run is not None)
+    shade = replace(shade, knowledge=known, reckoning=reckoning)
+    request = shade.request
+    if run is not None and request is not None and request.id == run.request:
+        return ended(turn, shade, Fate.FAILED, "its board was lost on the way")
+    return shade
+
+
+def _given_up(turn: Turn, shade: Shade) -> Shade:
+    request = shade.request
+    if request is None or request.queued or turn.now_s < request.deadline_s:
+        return shade
+    if shade.reckoning.alive is False:
+        what = "its board is not there; check its power and network"
+    else:
+        what = "no order could leave"
+    return ended(turn, shade, Fate.EXPIRED, f"{what}; it waited {turn.house.spec.board_wait_s:.0f} s")
+
+
+def _too_soon(turn: Turn, shade: Shade) -> bool:
+    return shade.ordered_at_s is not None and turn.now_s < shade.ordered_at_s + ORDER_EVERY_S
+
+
+def _needs_target(shade: Shade, request: Request) -> bool:
+    run = shade.reckoning.run
+    return run is None or run.request != request.id
+
+
+def _queued(shade: Shade, request: Request) -> Shade:
+    waits = "it waits until its supply has amps to spare, or for its turn after a power cut"
+    reason = f"{asked_by(request.want, request.source)}; {waits}"
+    return replace(shade, request=replace(request, queued=True), reason=reason)
+
+
+def _unqueued(turn: Turn, shade: Shade, request: Request) -> Shade:
+    if not request.queued:
+        return shade
+    deadline_s = turn.now_s + turn.house.spec.board_wait_s
+    request = replace(request, queued=False, deadline_s=deadline_s)
+    return replace(shade, request=request, reason=asked_by(request.want, request.source))
+
+
+# Targets.
+
+
+def goal_of(shade: Shade, want: Want) -> Goal | Refusal:
+    """Return where `want` leads from what is reckoned now; a stop is not asked here."""
+    assert not isinstance(want, Release), "a release leads nowhere"
+    unknown = grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN or shade.knowledge.base is None
+    if not isinstance(want, Nudge):
+        return Refusal(why=UNKNOWN) if unknown else resolve(shade, want)
+    if unknown and want.by_pct <= 0:
+        return Refusal(why=UNKNOWN)
+    return _nudged(shade, want.by_pct, unknown=unknown)
+
+
+def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
+    """Go on from where it is heading or stands; from an unknown position just so much further up."""
+    reckoning, spec = shade.reckoning, shade.spec
+    rests = reckoning.counts if reckoning.run is None else reckoning.run.rests
+    if rests is None:
+        return Refusal(why=LOST_COUNT)
+    travel = spec.travel
+    if unknown:
+        steps = round(by_pct / 100 * travel.lower_steps)
+        return Goal(at=rests.low - steps + _offset(shade), target_pct=100)
+    start = min(rests.middle + _offset(shade), travel.end_steps)
+    drop = travel.drop_at_steps(start) - by_pct / 100 * travel.roll.drop_mm
+    at = round(travel.steps_at_drop(min(max(drop, 0.0), travel.roll.drop_mm)))
+    return Goal(at=at, target_pct=round(travel.percent_at_steps(at)))
+
+
+def _offset(shade: Shade) -> Steps:
+    """Return the middle of what a count means; 0 while nothing tells, so that positions stand for counts."""
+    return 0 if shade.knowledge.base is None else shade.knowledge.base.middle
+
+
+def draft(shade: Shade, goal: Steps, *, request: int | None, now_s: float) -> Draft | Refusal:
+    """Return the target that leads the middle of the estimate to position `goal`."""
+    spec, reckoning = shade.spec, shade.reckoning
+    if reckoning.counts is None and reckoning.run is None:
+        return Refusal(why=LOST_COUNT)
+    exact = goal - _offset(shade)
+    rounds = spec.one_way.unit is Unit.STEPS and not spec.one_way.rest_current
+    value = value_for(spec, nearest_cycle(spec, exact) if rounds else exact)
+    to = count_of(spec, value)
+    run = position.set_off(spec, reckoning, to=to, request=request, now_s=now_s)
+    known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
+    refusal = _out_of_reach(shade, exact) or _refuse_downward(shade, known, run)
+    return refusal or Draft(value=value, run=run, knowledge=known)
+
+
+def _out_of_reach(shade: Shade, exact: Steps) -> Refusal | None:
+    """Refuse what the board's own scale can't say, but for the tolerance."""
+    ends = reach(shade.spec)
+    slack = ceil(steps_for_mm(shade.spec, shade.spec.tolerance_mm))
+    if ends is None or ends.low - slack <= exact <= ends.high + slack:
+        return None
+    return Refusal(why="the percent scale of its board ends before that; take it to a limit and confirm it")
+
+
+def _refuse_downward(shade: Shade, after: Knowledge, run: Run) -> Refusal | None:
+    """Refuse a way down on which the cloth could come to its end, for any position it may have now."""
+    if run.to <= run.began.low:
+        return None
+    if after.base is None:
+        return Refusal(why=UNKNOWN)
+    spec = shade.spec
+    lowest = reckoned_at(spec, after, run.to).high + position.slack(spec)
+    if lowest <= spec.travel.deepest_steps:
+        return None
+    spare = spec.travel.deepest_steps - (lowest - run.to) + after.base.middle
+    safe = ceil(spec.travel.percent_at_steps(max(spare, 0)))
+    return Refusal(
+        why=f"the hem bar may be far from where it is reckoned, so lower than {safe} % could unroll the "
+        "cloth past its end; take it to a limit and confirm that first"
+    )
+
+
+def _go(turn: Turn, shade: Shade, goal: Steps) -> Shade:
+    request = shade.request
+    assert request is not None
+    ready = draft(shade, goal, request=request.id, now_s=turn.now_s)
+    if isinstance(ready, Refusal):
+        return ended(turn, shade, Fate.FAILED, ready.why)
+    reckoning = shade.reckoning
+    if reckoning.run is None and reckoning.counts == ready.run.rests and reckoning.target == ready.run.to:
+        return ended(turn, shade, Fate.REACHED, "the hem bar was there already, as reckoned")
+    note_start(turn, shade)
+    return _send(turn, replace(shade, knowledge=ready.knowledge), ready.run, ready.value, halts=False)
+
+
+def halt(turn: Turn, shade: Shade) -> Shade:
+    """Tell the board to halt: by its stop topic, or with a target a braking way on from where it is."""
+    spec, run = shade.spec, shade.reckoning.run
+    request = None if shade.request is None else shade.request.id
+    if run is None:
+        return _halt_at_rest(turn, shade)
+    if spec.one_way.stop is not None:
+        halted = position.halting(spec, run, request=request, now_s=turn.now_s)
+        return _send(turn, shade, halted, None, halts=True)
+    wanted = position.stopping_count(spec, run, turn.now_s)
+    value = value_for(spec, wanted)
+    if not position.path(run).contains(position.only(count_of(spec, value))):
+        value = value_for(spec, run.to)
+    to = count_of(spec, value)
+    now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
+    known = position.departed(spec, shade.knowledge, now, way=position.way_to(shade.reckoning, to))
+    return _send(turn, replace(shade, knowledge=known), now, value, halts=True)
+
+
+def _halt_at_rest(turn: Turn, shade: Shade) -> Shade:
+    """Send a halt where there is a topic for it, whatever is reckoned; a target would only begin motion."""
+    if shade.spec.one_way.stop is None:
+        return ended(turn, shade, Fate.REACHED, "it stands still as reckoned; its board knows no halt")
+    shade = _send(turn, shade, None, None, halts=True)
+    return ended(turn, shade, Fate.REACHED, "it stands still as reckoned; the halt was sent all the same")
+
+
+def _send(turn: Turn, shade: Shade, run: Run | None, value: Fraction | None, *, halts: bool) -> Shade:
+    """Put a message on the list of what leaves once the journal holds it."""
+    turn.targets.append(SendTarget(shade=shade.id, value=value, halts=halts))
+    turn.note(
+        "order.sent",
+        Level.INFO,
+        shade=shade.id,
+        do="halt" if halts else "go",
+        target=None if value is None else float(value),
+    )
+    reckoning = shade.reckoning
+    echoes = (*reckoning.echoes, Echo(value=value, at_s=turn.now_s))[-ECHOES_MAX:]
+    reckoning = replace(reckoning, echoes=echoes)
+    if run is None:
+        return replace(shade, reckoning=reckoning)
+    reckoning = replace(reckoning, run=run, vouched_s=None)
+    if value is not None:
+        reckoning = replace(reckoning, target=run.to, value=value)
+    request = shade.request
+    if request is not None and request.id == run.request:
+        until = turn.now_s + ECHO_WAIT_S + shade.spec.one_way.latency_s + run.lasts_s + 1.0
+        request = replace(request, deadline_s=max(request.deadline_s, until))
+    return replace(shade, reckoning=reckoning, ordered_at_s=turn.now_s, request=request)
