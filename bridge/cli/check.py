@@ -9,9 +9,9 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from bridge.core.spec import ShadeSpec
     from bridge.settings.faults import ConfigFaults
     from bridge.settings.meaning import ShadeMeaning
-    from bridge.core.spec import ShadeSpec
     from bridge.settings.plain import Settings
 
 EXIT_CONFIG = 78
@@ -168,8 +168,6 @@ def _shade_json(meaning: ShadeMeaning) -> dict[str, Any]:
     }
 
 
-def _faults_json(faults: ConfigFaults) -> dict[str, Any]:
-    return {
 def _link_json(spec: ShadeSpec) -> dict[str, Any]:
     from bridge.core.spec import ContractLink  # noqa: PLC0415 - as above
 
@@ -187,6 +185,8 @@ def _link_json(spec: ShadeSpec) -> dict[str, Any]:
     }
 
 
+def _faults_json(faults: ConfigFaults) -> dict[str, Any]:
+    return {
         "file": faults.where,
         "faults": [
             {"where": fault.where, "problem": fault.problem, "remedy": fault.remedy}

@@ -103,13 +103,13 @@ def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
 
 def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
     """Return the shade after a person at the window has said at which limit its hem bar hangs."""
+    if isinstance(shade.spec.link, OneWayLink):
+        return overhearing.confirm(turn, shade, event)
     report = shade.channel.report
     why = _not_now(shade, report)
     if why or report is None or report.count is None:
         turn.note(
             "shade.confirmation.refused", Level.WARNING, shade=shade.id, text=why, place=event.place.value
-    if isinstance(shade.spec.link, OneWayLink):
-        return overhearing.confirm(turn, shade, event)
         )
         return shade
     at_mm = 0.0 if event.place is Place.UPPER else shade.spec.travel.roll.drop_mm

@@ -119,14 +119,6 @@ class ReportHeard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """Somebody asked for something; `source` is who, in words the owner reads."""
-
-    at: Moment
-    shade: ShadeId
-    want: Want
-    rank: Rank
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TargetHeard:
     """The broker passed on a message on a one-way board's topic: an echo of our own, or a stranger's.
 
@@ -156,6 +148,14 @@ class AliveHeard:
     kind: Literal["alive-heard"] = "alive-heard"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Somebody asked for something; `source` is who, in words the owner reads."""
+
+    at: Moment
+    shade: ShadeId
+    want: Want
+    rank: Rank
     source: str
     kind: Literal["asked"] = "asked"
 
@@ -240,6 +240,8 @@ Event = (
     | BrokerLost
     | LinkHeard
     | ReportHeard
+    | TargetHeard
+    | AliveHeard
     | Asked
     | GroupAsked
     | TopicHeard
@@ -248,5 +250,3 @@ Event = (
     | ClaimHeard
     | Ticked
 )
-    | TargetHeard
-    | AliveHeard

@@ -270,8 +270,6 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
     return _still_wanted(turn, out_of_hearing(turn, shade))
 
 
-def _still_wanted(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade with its request kept if it is young enough by the wall clock to be obeyed."""
 def _counts_alike(old: ShadeSpec, new: ShadeSpec) -> bool:
     """Say whether counts under the new settings are those of the same channel under the old ones."""
     a, b = old.link, new.link
@@ -280,17 +278,19 @@ def _counts_alike(old: ShadeSpec, new: ShadeSpec) -> bool:
     return a == b
 
 
+def _still_wanted(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade with its request kept if it is young enough by the wall clock to be obeyed."""
     request = shade.request
     if request is None:
         return shade
     wait_s = turn.house.spec.board_wait_s
     age = turn.utc - request.asked_at.utc
     pending = shade.outstanding
-    begun = pending is not None and pending.heard and pending.request == request.id
-    if timedelta(0) <= age <= timedelta(seconds=wait_s):
     run = shade.reckoning.run
-        left_s = wait_s - age.total_seconds()
+    begun = pending is not None and pending.heard and pending.request == request.id
     begun = begun or (run is not None and run.request == request.id)
+    if timedelta(0) <= age <= timedelta(seconds=wait_s):
+        left_s = wait_s - age.total_seconds()
         return replace(shade, request=replace(request, deadline_s=turn.now_s + left_s))
     if begun:
         return replace(shade, request=replace(request, deadline_s=turn.now_s + wait_s))
@@ -313,8 +313,6 @@ def _link_heard(turn: Turn, event: LinkHeard) -> House:
     return replace(turn.house, shades={**house.shades, **heard})
 
 
-def _report_heard(turn: Turn, event: ReportHeard) -> House:
-    house = turn.house
 def _is_on(shade: Shade, board: BoardId) -> bool:
     return isinstance(shade.spec.link, ContractLink) and shade.spec.link.board == board
 
@@ -329,6 +327,8 @@ def _alive_heard(turn: Turn, event: AliveHeard) -> House:
     return house
 
 
+def _report_heard(turn: Turn, event: ReportHeard) -> House:
+    house = turn.house
     for shade in house.shades.values():
         if _is_on(shade, event.board) and shade.spec.contract.channel == event.channel:
             return _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))

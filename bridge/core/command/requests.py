@@ -119,9 +119,6 @@ def held(turn: Turn, shade: Shade, rank: Rank) -> Shade:
     return replace(shade, hold_until=turn.utc + timedelta(seconds=shade.spec.hold_s))
 
 
-def _request(turn: Turn, event: Asked, goal: Goal | None) -> Request:
-    return Request(
-        id=turn.request_id(),
 def without_spent_hold(turn: Turn, shade: Shade) -> Shade:
     """Return the shade with its hold ended when its time is over."""
     if shade.hold_until is None or shade.hold_until > turn.utc:
@@ -129,6 +126,9 @@ def without_spent_hold(turn: Turn, shade: Shade) -> Shade:
     return replace(shade, hold_until=None)
 
 
+def _request(turn: Turn, event: Asked, goal: Goal | None) -> Request:
+    return Request(
+        id=turn.request_id(),
         want=event.want,
         rank=event.rank,
         source=event.source,
