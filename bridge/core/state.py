@@ -208,6 +208,7 @@ class Shade:
         hold_until: Rules rest until then; None without a hold.
         reason: Why the shade is where it is, or does what it does: one sentence.
         trouble: What went wrong last and still stands; "" when nothing.
+        reckoning: What takes the place of a conversation on a one-way link.
     """
 
     spec: ShadeSpec
@@ -221,6 +222,7 @@ class Shade:
     hold_until: datetime | None = None
     reason: str = "nothing has been asked yet"
     trouble: str = ""
+    reckoning: Reckoning = field(default_factory=Reckoning)
 
     @property
     def id(self) -> ShadeId:
