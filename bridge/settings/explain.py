@@ -22,6 +22,9 @@ _REASONS: dict[str, Callable[[Mapping[str, Any]], str]] = {
     "float_type": lambda _: "it must be a number",
     "int_type": lambda _: "it must be a whole number",
     "bool_type": lambda _: "it must be true or false, without quotes",
+    "list_type": lambda _: "it must be a list in brackets",
+    "too_short": lambda _: "it must not be empty",
+    "too_long": lambda ctx: f"it must have at most {ctx['max_length']} parts",
     "string_type": lambda _: "it must be text in quotes",
     "string_too_short": lambda _: "it must not be empty",
     "string_too_long": lambda ctx: f"it must be at most {ctx['max_length']} characters long",
@@ -78,12 +81,15 @@ def read_table(
     return read_part(here, values, table, excused=refuse_unknown(here, values, table))
 
 
-def sub_table(place: Place, raw: Mapping[str, object], key: str) -> dict[str, object] | None:
-    """Return the table `key` of `raw`, empty when it isn't there; refuse anything else there."""
+def sub_table(
+    place: Place, raw: Mapping[str, object], key: str, *, tell: bool = True
+) -> dict[str, object] | None:
+    """Return the table `key` of `raw`, empty when it isn't there; refuse what is none, unless told before."""
     here = place.inside(key)
     value = raw.get(key, {})
     if not isinstance(value, dict):
-        place.refuse(f"{key} = {shown(value)} must be a table", f"write it as {here.table}")
+        if tell:
+            place.refuse(f"{key} = {shown(value)} must be a table", f"write it as {here.table}")
         return None
     return value
 

@@ -18,6 +18,7 @@ from bridge.settings.keys import refuse_unknown
 from bridge.settings.listening import Known, read_listens
 from bridge.settings.plain import BrokerSettings, Settings, Site
 from bridge.settings.shade import ShadeRead, read_shade
+from bridge.settings.sharing import check_raise, read_groups, read_supplies
 
 
 def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Settings | None:
@@ -32,6 +33,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
     site = _read_site(place, raw, excused)
     broker = read_table(place, raw, "broker", model.BrokerTable, excused=excused)
     boards = read_table(place, raw, "boards", model.BoardsTable)
+    safety = read_table(place, raw, "safety", model.SafetyTable)
     tree = read_table(place, raw, "tree", model.TreeTable)
     service = read_table(place, raw, "service", model.ServiceTable)
     shades = _read_shades(place, raw, excused)
@@ -41,18 +43,31 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         _check_roots(place, boards, tree)
     if tree:
         _check_device(place, tree, shades)
-    listens = _read_listens(place, raw, boards, tree, shades)
+    device = (tree or model.TreeTable()).device
+    groups = read_groups(place, raw, shades=shades.keys(), device=device)
     specs = tuple(read.spec for read in shades.values() if read.spec)
-    if not (site and broker and boards and tree and service and specs):
+    supplies = read_supplies(place, raw, specs)
+    listens = _read_listens(place, raw, boards, tree, shades)
+    if not (site and broker and boards and safety and tree and service and specs):
         return None
+    house = HouseSpec(
+        name=site.name,
+        shades=specs,
+        board_wait_s=boards.wait_s,
+        groups=groups,
+        supplies=supplies,
+        stagger_s=boards.stagger_s,
+    )
+    check_raise(place, house, safety.raise_all_within_s)
     return Settings(
-        house=HouseSpec(name=site.name, shades=specs, board_wait_s=boards.wait_s),
+        house=house,
         site=site,
         broker=_broker(broker, boards, tree, folder),
         state_dir=_path(service.state_dir, folder),
         wind_contacts=frozenset(ShadeId(key) for key, read in shades.items() if read.wind_contact),
         origin=place.origin,
         listens=listens,
+        raise_all_within_s=safety.raise_all_within_s,
     )
 
 
@@ -65,7 +80,7 @@ def _read_listens(
 ) -> tuple[Listen, ...]:
     known = Known(
         shades=shades.keys(),
-        groups=(),
+        groups=sub_table(place, raw, "groups", tell=False) or (),
         boards_root=(boards or model.BoardsTable()).root,
         tree_root=(tree or model.TreeTable()).root,
         device=(tree or model.TreeTable()).device,

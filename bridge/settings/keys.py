@@ -27,11 +27,13 @@ _UNITS: dict[str, tuple[str, float]] = {
     "deg": (_DEG, 1), "rad": (_DEG, 180 / math.pi),
     "pps": ("speed", 1), "hz": ("speed", 1), "rpm": ("turning", 1),
     "pps2": ("ramp", 1),
+    "a": ("current", 1), "ma": ("current", 0.001), "amps": ("current", 1),
 }  # fmt: skip
 _TABLES: dict[str, type[BaseModel]] = {
     "site": model.SiteTable,
     "broker": model.BrokerTable,
     "boards": model.BoardsTable,
+    "safety": model.SafetyTable,
     "tree": model.TreeTable,
     "service": model.ServiceTable,
     "[listen]": model.ListenTable,
@@ -41,6 +43,9 @@ _TABLES: dict[str, type[BaseModel]] = {
     "shades.<id>.trust": model.TrustTable,
     "shades.<id>.unpowered": model.UnpoweredTable,
     "shades.<id>.references": model.ReferencesTable,
+    "shades.<id>.power": model.PowerTable,
+    "groups.<id>": model.GroupTable,
+    "supplies.<id>": model.SupplyTable,
 }
 
 

@@ -58,6 +58,38 @@ class BoardsTable(Table):
     wait_s: float = Field(
         default=30.0, ge=1, le=3600, description="How long a request waits for a lost board, in seconds."
     )
+    stagger_s: float = Field(
+        default=1.0,
+        ge=0,
+        le=60,
+        description="Least time between two starts in the minute after power has returned, in seconds.",
+    )
+
+
+class SafetyTable(Table):
+    """What the house has to be able to do."""
+
+    raise_all_within_s: float | None = Field(
+        default=None,
+        gt=0,
+        le=3600,
+        description="Longest time until every exterior shade is up, in seconds; the check refuses more.",
+    )
+
+
+class SupplyTable(Table):
+    """A power supply of motors."""
+
+    amps: float = Field(
+        gt=0, le=200, description="What the shades on it may draw together, in A at the supply's output."
+    )
+
+
+class GroupTable(Table):
+    """Shades that people ask for together."""
+
+    name: Line | None = Field(default=None, description="What people call the group; its id by default.")
+    members: list[Id] = Field(min_length=1, max_length=200, description="Ids of the shades in it.")
 
 
 class TreeTable(Table):
@@ -201,6 +233,16 @@ class ReferencesTable(Table):
     )
 
 
+class PowerTable(Table):
+    """What a shade's motor draws from its supply, driver included."""
+
+    supply: Id = Field(description="Id of the supply that feeds the motor.")
+    moving_a: float = Field(gt=0, le=50, description="Drawn while it moves, in A at the supply's output.")
+    standstill_a: float = Field(
+        default=0.0, ge=0, le=50, description="Drawn while it stands still with current, in A."
+    )
+
+
 class ShadeTable(RollPart, NamesPart):
     """One shade."""
 
@@ -210,6 +252,9 @@ class ShadeTable(RollPart, NamesPart):
     trust: TrustTable = Field(default_factory=TrustTable, description="How far positions are trusted.")
     references: ReferencesTable = Field(
         default_factory=ReferencesTable, description="Events that pin the position."
+    )
+    power: PowerTable | None = Field(
+        default=None, description="What its motor draws; without it no supply is reckoned with."
     )
 
 
@@ -261,11 +306,20 @@ class SettingsFile(Table):
     boards: BoardsTable = Field(
         default_factory=BoardsTable, description="How the bridge speaks with the boards."
     )
+    safety: SafetyTable = Field(
+        default_factory=SafetyTable, description="What the house has to be able to do."
+    )
     tree: TreeTable = Field(default_factory=TreeTable, description="The device tree that dashboards read.")
     service: ServiceTable = Field(default_factory=ServiceTable, description="The service on this machine.")
     shades: dict[str, ShadeTable] = Field(
         min_length=1,
         description="One table per shade, [shades.<id>]; ids have a-z, 0-9 and inner hyphens.",
+    )
+    groups: dict[str, GroupTable] = Field(
+        default_factory=dict, description="Shades that people ask for together, [groups.<id>]."
+    )
+    supplies: dict[str, SupplyTable] = Field(
+        default_factory=dict, description="The power supplies of the motors, [supplies.<id>]."
     )
     listen: list[ListenTable] = Field(
         default_factory=list,

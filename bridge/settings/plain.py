@@ -72,6 +72,7 @@ class Settings:
         wind_contacts: Shades whose board has a wired wind contact that raises them by itself.
         origin: The file, as messages name it.
         listens: Topics of dashboards and voice assistants.
+        raise_all_within_s: The owner's bound on the time until every exterior shade is up; None without one.
     """
 
     house: HouseSpec
@@ -81,3 +82,4 @@ class Settings:
     wind_contacts: frozenset[ShadeId]
     origin: str
     listens: tuple[Listen, ...] = ()
+    raise_all_within_s: float | None = None

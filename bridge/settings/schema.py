@@ -14,7 +14,8 @@ def settings_schema() -> dict[str, Any]:
     """Return the schema (draft 2020-12), its descriptions with the units."""
     schema: dict[str, Any] = _plain(SettingsFile.model_json_schema())
     schema["title"] = "hembar settings"
-    schema["properties"]["shades"]["propertyNames"] = {"pattern": ID_PATTERN, "maxLength": ID_MAX}
+    for key in ("shades", "groups", "supplies"):
+        schema["properties"][key]["propertyNames"] = {"pattern": ID_PATTERN, "maxLength": ID_MAX}
     return {"$schema": DIALECT, **schema}
 
 

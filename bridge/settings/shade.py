@@ -13,7 +13,7 @@ from bridge.core.shade.drive import Drive
 from bridge.core.shade.roll import Roll, solve_roll
 from bridge.core.shade.travel import Travel
 from bridge.core.spec import ContractLink, Mounting, Reference, ShadeSpec
-from bridge.core.values import BoardId, ShadeId
+from bridge.core.values import BoardId, ShadeId, SupplyId
 from bridge.settings import model
 from bridge.settings.explain import read_part, read_table, wanted
 from bridge.settings.faults import Place, listed, number, shown
@@ -47,8 +47,9 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     unpowered = read_table(place, raw, "unpowered", model.UnpoweredTable, excused=excused)
     trust = _read_trust(place, raw)
     references = read_table(place, raw, "references", model.ReferencesTable)
+    power, powered = _read_power(place, raw)
     spec = None
-    if names and roll and drive and link and unpowered and trust and references:
+    if powered and names and roll and drive and link and unpowered and trust and references:
         travel = Travel(roll=roll, drive=_core_drive(drive))
         _check_references(place.inside("references"), travel, references, trust)
         spec = ShadeSpec(
@@ -74,6 +75,9 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             upper_stall=_reference(references.upper_stall_mm, references),
             hand_repeatability_mm=trust.hand_repeatability_mm,
             hold_s=names.hold_min * 60,
+            supply=SupplyId(power.supply) if power else None,
+            moving_a=power.moving_a if power else 0.0,
+            standstill_a=power.standstill_a if power else 0.0,
         )
     return ShadeRead(spec=spec, link=link, wind_contact=bool(names and names.wind_contact))
 
@@ -178,6 +182,20 @@ def _read_trust(place: Place, raw: Mapping[str, object]) -> model.TrustTable | N
             )
             return None
     return trust
+
+
+def _read_power(place: Place, raw: Mapping[str, object]) -> tuple[model.PowerTable | None, bool]:
+    """Return the table, None when there is none, and whether nothing is wrong with it."""
+    if "power" not in raw:
+        return None, True
+    power = read_table(place, raw, "power", model.PowerTable)
+    if power is not None and power.standstill_a > power.moving_a:
+        place.inside("power").refuse(
+            f"standstill_a = {number(power.standstill_a)} is more than moving_a = {number(power.moving_a)}",
+            "measure both at the supply, the driver included",
+        )
+        return None, False
+    return power, power is not None
 
 
 def _check_references(
