@@ -40,6 +40,7 @@ from bridge.core.events import (
 from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
 from bridge.core.outcome import Decisions, Level
 from bridge.core.overhearing import carried_over, hear_alive, hear_target
+from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, redrawn
 from bridge.core.spec import ContractLink, OneWayLink, ShadeSpec
 from bridge.core.state import Board, House, Reckoning, Shade
@@ -215,9 +216,18 @@ def _grew(before: House, after: House) -> bool:
         old = before.shades.get(name)
         if old is shade:
             continue
-        if old is None or not old.knowledge.hull.contains(shade.knowledge.hull):
+        if old is None or not _covered(shade.knowledge, old.knowledge):
             return True
     return False
+
+
+def _covered(after: Knowledge, before: Knowledge) -> bool:
+    """Say whether all that `before` allows covers all that `after` allows, now and from its count on."""
+    if not before.hull.contains(after.hull):
+        return False
+    if before.base is None:
+        return True
+    return after.base is not None and after.boot == before.boot and before.base.contains(after.base)
 
 
 def _built(event: Started) -> House:
@@ -264,7 +274,9 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
     if known.drive != spec.travel.version:
         known = redrawn(old.spec, spec, known)
         turn.note("shade.drive.changed", Level.WARNING, shade=spec.id, drive=spec.travel.version)
-    shade = replace(old, spec=spec, knowledge=known, channel=channel, ordered_at_s=None)
+    shade = replace(old, spec=spec, knowledge=known, channel=channel, ordered_at_s=None, attended_until_s=None)
+    if isinstance(spec.link, OneWayLink):
+        return _still_wanted(turn, carried_over(turn, shade))
     if shade.outstanding is not None:
         shade = replace(shade, outstanding=replace(shade.outstanding, sent_at_s=turn.now_s))
     return _still_wanted(turn, out_of_hearing(turn, shade))

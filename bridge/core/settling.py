@@ -35,7 +35,7 @@ _LANDMARKS = {
 def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade after a report that is evidence."""
     rebooted = report.boot != shade.knowledge.boot
-    in_flight = report.seq < shade.seq
+    in_flight, foreign = report.seq < shade.seq, report.seq > shade.seq
     shade = replace(shade, seq=max(shade.seq, report.seq))
     if rebooted:
         shade = _rebooted(turn, shade, report)
@@ -52,7 +52,7 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         # An order that the board had not read when it said this may move the shade at any moment.
         known = replace(known, hull=known.hull.joined(hull))
     shade = replace(shade, knowledge=known, channel=_conversed(turn, shade.channel, report))
-    return _concluded(turn, shade, report)
+    return _concluded(turn, shade, report, foreign=foreign)
 
 
 def _conversed(turn: Turn, channel: Channel, report: Report) -> Channel:
@@ -226,7 +226,7 @@ def _pinned(turn: Turn, shade: Shade, known: Knowledge, at: Interval, report: Re
     )
 
 
-def _concluded(turn: Turn, shade: Shade, report: Report) -> Shade:
+def _concluded(turn: Turn, shade: Shade, report: Report, *, foreign: bool) -> Shade:
     """Return the shade after the report has been held against the order in force and the request."""
     if _by_hand(report):
         return _moved_by_hand(turn, shade, report)
@@ -238,7 +238,8 @@ def _concluded(turn: Turn, shade: Shade, report: Report) -> Shade:
     if report.seq < pending.order.seq:
         return shade
     if report.moving:
-        return _started(turn, shade, pending, report)
+        # Somebody else's order has set it going.
+        return replace(shade, outstanding=None) if foreign else under_way(turn, shade, pending)
     return _at_rest(turn, replace(shade, outstanding=None), pending, report)
 
 
@@ -254,15 +255,6 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
     if not report.moving:
         turn.note("shade.moved.locally", Level.INFO, shade=shade.id, by=who, count=report.count)
     return replace(held(turn, shade, Rank.WIND if wind else Rank.HAND), reason=reason)
-
-
-def _started(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
-    """Return the shade while its board obeys the order in force, or is found going elsewhere."""
-    # A `tell` that came after it raises seq too; a board that goes where the order said is obeying it.
-    obeying = pending.order.do is Do.GO and report.to == pending.order.to
-    if report.seq > pending.order.seq and not obeying:
-        return replace(shade, outstanding=None)
-    return under_way(turn, shade, pending)
 
 
 def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:

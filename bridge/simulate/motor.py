@@ -181,7 +181,7 @@ class Motor:
         if why is Why.STALLED and motion.why is not Why.NOT_FOUND:
             self.stalls += 1
         motion.why, motion.then, motion.held, self.to = why, Then.STAY, False, self.count
-        motion.tripped = True
+        motion.tripped, motion.seen_open = True, frozenset()
         if why is Why.STALLED or speed <= self.fitting.dead_pps:
             self._end(motion)
             return

@@ -207,9 +207,11 @@ class Checks:
         durable = self.world.server.durable
         if durable is None or sent.shade not in durable.shades:
             raise Escape("I7", f"{sent.shade}: an order left before anything was flushed")
-        kept = durable.shades[sent.shade].knowledge.hull
-        if not kept.contains(shade.knowledge.hull):
-            raise Escape("I7", f"{sent.shade}: the disk holds {kept}, the order leaves {shade.knowledge.hull}")
+        kept, known = durable.shades[sent.shade].knowledge, shade.knowledge
+        if not kept.hull.contains(known.hull):
+            raise Escape("I7", f"{sent.shade}: the disk holds {kept.hull}, the order leaves {known.hull}")
+        if kept.base is not None and (known.base is None or not kept.base.contains(known.base)):
+            raise Escape("I7", f"{sent.shade}: the disk links counts by {kept.base}, the order by {known.base}")
         if order.do in (Do.GO, Do.SEEK):
             self._leaving_motion(shade, sent)
 
