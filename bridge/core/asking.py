@@ -11,7 +11,7 @@ from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
 from bridge.core.contract import Report
-from bridge.core.events import Asked, Button, Confirmed, Nudge, Percent, Place, Press, Release
+from bridge.core.events import Approach, Asked, Button, Confirmed, Place, Press, Release
 from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
@@ -41,6 +41,11 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
         assert shade.request is not None
         why = f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
         return refused(turn, shade, event, why)
+    if one_way_link:
+        if isinstance(want, Approach):
+            why = "its board reports nothing; ask for a percent near the limit, look, and confirm it there"
+            return refused(turn, shade, event, why)
+        return overhearing.resolved(turn, shade, event, want)
     return _resolved(turn, shade, event, want)
 
 
@@ -127,7 +132,7 @@ def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
     )
     text = f"confirmed by hand at the {event.place.value} limit"
     turn.note("shade.reference.met", Level.INFO, shade=shade.id, text=text, at_mm=at_mm)
-    return pursue(turn, replace(shade, knowledge=known, reason=text, trouble=""))
+    return pursue(turn, replace(shade, knowledge=known, reason=text, trouble="", attended_until_s=None))
 
 
 def _not_now(shade: Shade, report: Report | None) -> str:

@@ -61,7 +61,15 @@ class Release:
     kind: Literal["release"] = "release"
 
 
-Want = Percent | Nudge | Press | Release
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approach:
+    """Go near a limit, as near as is safe for what is known, and stay awake there for a hand reference."""
+
+    place: Place
+    kind: Literal["approach"] = "approach"
+
+
+Want = Percent | Nudge | Press | Release | Approach
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

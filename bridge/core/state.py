@@ -208,6 +208,7 @@ class Shade:
         hold_until: Rules rest until then; None without a hold.
         reason: Why the shade is where it is, or does what it does: one sentence.
         trouble: What went wrong last and still stands; "" when nothing.
+        attended_until_s: A person stands at the window for a hand reference: the motor stays awake until then.
         reckoning: What takes the place of a conversation on a one-way link.
     """
 
@@ -222,6 +223,7 @@ class Shade:
     hold_until: datetime | None = None
     reason: str = "nothing has been asked yet"
     trouble: str = ""
+    attended_until_s: float | None = None
     reckoning: Reckoning = field(default_factory=Reckoning)
 
     @property

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import inf
+from math import ceil, inf
 from typing import assert_never
 
 from bridge.core.contract import Sense
-from bridge.core.events import Button, Nudge, Percent, Press, Want
+from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, Want
+from bridge.core.position.allowance import steps_for_mm
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
 from bridge.core.state import Purpose, Shade
 from bridge.core.values import Steps
 
+# What leads somewhere.
+Ways = Percent | Nudge | Press | Approach
+# Room to jog to the mark from above it.
+MARGIN_MM = 10.0
 UNKNOWN = (
     "the position is unknown; raise it to its switch with `up`, or take it to a limit by the button at its "
     "board and confirm that"
@@ -35,7 +40,7 @@ class Refusal:
     why: str
 
 
-def resolve(shade: Shade, want: Percent | Nudge | Press) -> Goal | Refusal:
+def resolve(shade: Shade, want: Ways) -> Goal | Refusal:
     """Return where `want` leads from what is known now; a stop is not asked here."""
     if (pending := shade.outstanding) is not None and pending.purpose is Purpose.REFERENCE:
         goal = _resolved(shade, want, unknown=False)
@@ -43,7 +48,7 @@ def resolve(shade: Shade, want: Percent | Nudge | Press) -> Goal | Refusal:
     return _resolved(shade, want, unknown=grade_of(shade.spec, shade.knowledge.hull) is Grade.UNKNOWN)
 
 
-def _resolved(shade: Shade, want: Percent | Nudge | Press, *, unknown: bool) -> Goal | Refusal:
+def _resolved(shade: Shade, want: Ways, *, unknown: bool) -> Goal | Refusal:
     match want:
         case Percent(open_pct=100) if not unknown:
             return _raised(shade, unknown=False)
@@ -53,6 +58,8 @@ def _resolved(shade: Shade, want: Percent | Nudge | Press, *, unknown: bool) -> 
             return _nudged(shade, by, unknown=unknown)
         case Press(button=Button.UP):
             return _raised(shade, unknown=unknown)
+        case Approach(place=place):
+            return Refusal(why=UNKNOWN) if unknown else _near(shade, place)
         case Press():
             return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, 0)
         case _:
@@ -77,6 +84,18 @@ def _width_at_top(shade: Shade) -> float:
     if known.base is None:
         return inf
     return width_mm(shade.spec, claim_at(shade.spec, known, -known.base.middle))
+
+
+def _near(shade: Shade, place: Place) -> Goal:
+    """Stop short of a limit by the width of what is known and a margin, so that a person can jog the rest."""
+    spec, known = shade.spec, shade.knowledge
+    limit = spec.travel.lower_steps if place is Place.LOWER else 0
+    width = known.hull.width
+    if known.base is not None:
+        width = claim_at(spec, known, limit - known.base.middle).width
+    short = width + ceil(steps_for_mm(spec, MARGIN_MM))
+    at = max(limit - short, 0) if place is Place.LOWER else min(short, spec.travel.lower_steps)
+    return Goal(at=at, target_pct=round(spec.travel.percent_at_steps(at)))
 
 
 def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:

@@ -45,7 +45,7 @@ def draft_go(shade: Shade, goal: Steps, *, term: int, seq: int) -> Draft | Refus
     exact = goal - known.base.middle
     asleep = nearest_cycle(spec, exact)
     to, then, after = asleep, Then.SLEEP, slipped_for(shade, asleep)
-    if not holds(spec, claim_at(spec, after, asleep)):
+    if shade.attended_until_s is not None or not holds(spec, claim_at(spec, after, asleep)):
         to, then, after = exact, Then.STAY, slipped_for(shade, exact)
     refusal = refuse_downward(shade, after, to)
     if refusal is not None:

@@ -7,7 +7,7 @@ from datetime import timedelta
 from enum import StrEnum
 
 from bridge.core.command.goals import Goal
-from bridge.core.events import Asked, Nudge, Percent, Press, Release, Want
+from bridge.core.events import Approach, Asked, Nudge, Percent, Press, Release, Want
 from bridge.core.outcome import Level
 from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
@@ -40,6 +40,8 @@ def in_words(want: Want) -> str:
             return button.value
         case Release():
             return "release"
+        case Approach(place=place):
+            return f"near its {place.value} limit"
 
 
 def asked_by(want: Want, source: str) -> str:
@@ -109,6 +111,7 @@ def taken_up(turn: Turn, shade: Shade, event: Asked, goal: Goal | None) -> Shade
         target_pct=shade.target_pct if goal is None else goal.target_pct,
         reason=asked_by(event.want, event.source),
         trouble="",
+        attended_until_s=turn.now_s + ATTENDED_S if isinstance(event.want, Approach) else None,
     )
 
 
