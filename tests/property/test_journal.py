@@ -17,6 +17,7 @@ from bridge.core.values import Interval, Moment
 from tests.unit.adapters.journal.fakes import STUDY, given_house
 
 instants = st.datetimes(timezones=st.just(UTC))
+st.register_type_strategy(datetime, instants)
 st.register_type_strategy(Moment, st.builds(Moment, utc=instants, mono_s=st.floats(0, 1e9)))
 st.register_type_strategy(Shade, st.builds(Shade, hold_until=st.none() | instants))
 st.register_type_strategy(
