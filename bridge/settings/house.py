@@ -9,12 +9,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bridge.adapters.broker.listen import Listen
-from bridge.core.spec import ContractLink, HouseSpec
+from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.values import ShadeId
 from bridge.settings import model
 from bridge.settings.explain import read_table, sub_table
-from bridge.settings.faults import Place, quoted, shown_key
+from bridge.settings.faults import Place, quoted
 from bridge.settings.keys import refuse_unknown
+from bridge.settings.links import check_links
 from bridge.settings.listening import Known, read_listens
 from bridge.settings.plain import BrokerSettings, Settings, Site
 from bridge.settings.shade import ShadeRead, read_shade
@@ -37,6 +38,8 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
     tree = read_table(place, raw, "tree", model.TreeTable)
     service = read_table(place, raw, "service", model.ServiceTable)
     shades = _read_shades(place, raw, excused)
+    roots = ((boards or model.BoardsTable()).root, (tree or model.TreeTable()).root)
+    check_links(place.inside("shades"), {key: read.link for key, read in shades.items()}, roots)
     if broker:
         _check_broker(place.inside("broker"), broker)
     if boards and tree:
@@ -84,8 +87,16 @@ def _read_listens(
         boards_root=(boards or model.BoardsTable()).root,
         tree_root=(tree or model.TreeTable()).root,
         device=(tree or model.TreeTable()).device,
+        others=[topic for read in shades.values() if read.spec for topic in _one_way_topics(read.spec)],
     )
     return read_listens(place, raw, known)
+
+
+def _one_way_topics(spec: ShadeSpec) -> tuple[str, ...]:
+    """Return the topics on which the bridge tells a board without reports where to go."""
+    if not isinstance(spec.link, OneWayLink):
+        return ()
+    return (spec.link.topic,) if spec.link.stop is None else (spec.link.topic, spec.link.stop.topic)
 
 
 def _read_site(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Site | None:
@@ -125,22 +136,7 @@ def _read_shades(place: Place, raw: Mapping[str, object], excused: frozenset[str
         table = sub_table(here, tables, key)
         if table is not None:
             found[key] = read_shade(here.inside(key), key, table)
-    _check_channels(here, found)
     return found
-
-
-def _check_channels(place: Place, shades: Mapping[str, ShadeRead]) -> None:
-    owners: dict[ContractLink, str] = {}
-    for key, read in shades.items():
-        if read.link is None:
-            continue
-        owner = owners.setdefault(read.link, key)
-        if owner != key:
-            place.inside(key, "link").refuse(
-                f"channel {read.link.channel} of board {quoted(read.link.board)} already drives "
-                f"[shades.{shown_key(owner)}]",
-                "give each shade a channel of its own",
-            )
 
 
 def _check_broker(place: Place, broker: model.BrokerTable) -> None:

@@ -174,6 +174,58 @@ class LinkTable(Table):
     channel: int = Field(default=0, ge=0, le=63, description="Motor channel on that board, from 0.")
 
 
+class OneWayTable(Table):
+    """How the bridge talks to a board that obeys and never reports."""
+
+    kind: Literal["one-way"] = Field(description='"one-way": a board that obeys and never reports.')
+    topic: Topic = Field(description="Topic on which the board takes its target.")
+    unit: Literal["steps", "turns", "percent open", "percent closed"] = Field(
+        description='What a target means: "steps" or tube "turns" below the upper limit, "percent open" or '
+        '"percent closed" of the board\'s own steps.'
+    )
+    decimals: int | None = Field(
+        default=None,
+        ge=0,
+        le=6,
+        description="Decimals of a target; 3 for turns and 0 for the others by default.",
+    )
+    full_turns: float | None = Field(
+        default=None,
+        ge=0.5,
+        le=200,
+        description="Tube turns from 0 to 100 percent on the board; those between the limits by default.",
+    )
+    retained: bool = Field(description="Publish targets retained, so that the board finds its last one.")
+    after_power_up: Literal["retained-target", "zero"] = Field(
+        description='What the board believes once it has power: to be at its "retained-target", or at "zero".'
+    )
+    latency_s: float = Field(
+        default=1.0, ge=0, le=60, description="How late the board may begin to obey, in seconds."
+    )
+    rest_current: bool = Field(default=False, description="The board leaves the motor's current on at rest.")
+    alive_topic: Topic | None = Field(
+        default=None,
+        description="Topic that tells whether the board is there: its will, or its signs of life.",
+    )
+    alive_up: Line | None = Field(
+        default=None, description="What that topic says while the board is there; any message by default."
+    )
+    alive_gone: Line | None = Field(
+        default=None, description="What that topic says once the board is gone; nothing by default."
+    )
+    alive_within_s: float = Field(
+        default=30.0,
+        ge=1,
+        le=3600,
+        description="By how many seconds after it the topic has told a loss of power; also the age at which "
+        "a sign of life is too old.",
+    )
+    stop_topic: Topic | None = Field(
+        default=None, description="Topic on which the board halts, if it has one."
+    )
+    stop_payload: Line | None = Field(default=None, description="What has to be sent there to halt it.")
+
+
 class TrustTable(Table):
     """How far positions are trusted."""
 
@@ -247,7 +299,9 @@ class ShadeTable(RollPart, NamesPart):
     """One shade."""
 
     drive: DriveTable = Field(description="Motor, driver and gear.")
-    link: LinkTable = Field(description="How the bridge talks to the shade's channel.")
+    link: LinkTable | OneWayTable = Field(
+        discriminator="kind", description="How the bridge talks to the shade's channel."
+    )
     unpowered: UnpoweredTable = Field(description="What the cloth does without motor current.")
     trust: TrustTable = Field(default_factory=TrustTable, description="How far positions are trusted.")
     references: ReferencesTable = Field(

@@ -12,13 +12,14 @@ from bridge.core.errors import RequestError
 from bridge.core.shade.drive import Drive
 from bridge.core.shade.roll import Roll, solve_roll
 from bridge.core.shade.travel import Travel
-from bridge.core.spec import ContractLink, Mounting, Reference, ShadeSpec
-from bridge.core.values import BoardId, ShadeId, SupplyId
+from bridge.core.spec import Mounting, Reference, ShadeSpec
+from bridge.core.values import ShadeId, SupplyId
 from bridge.settings import model
 from bridge.settings.explain import read_part, read_table, wanted
 from bridge.settings.faults import Place, listed, number, shown
 from bridge.settings.fields import is_id
 from bridge.settings.keys import refuse_unknown
+from bridge.settings.links import LinkRead, check_surroundings, core_link, read_link
 
 _MEASURES = ("tube_mm", "cloth_mm", "drop_mm", "turns")
 
@@ -28,7 +29,7 @@ class ShadeRead:
     """What could be read of a shade: the spec if all is well, the link if that much is."""
 
     spec: ShadeSpec | None
-    link: ContractLink | None
+    link: LinkRead | None
     wind_contact: bool
 
 
@@ -43,7 +44,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     names = read_part(place, raw, model.NamesPart, excused=excused)
     roll = _read_roll(place, raw, excused)
     drive = _read_drive(place, raw, excused)
-    link = _read_link(place, raw, excused)
+    link = read_link(place, raw, excused)
     unpowered = read_table(place, raw, "unpowered", model.UnpoweredTable, excused=excused)
     trust = _read_trust(place, raw)
     references = read_table(place, raw, "references", model.ReferencesTable)
@@ -52,12 +53,13 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     if powered and names and roll and drive and link and unpowered and trust and references:
         travel = Travel(roll=roll, drive=_core_drive(drive))
         _check_references(place.inside("references"), travel, references, trust)
+        check_surroundings(place, link, trust, references)
         spec = ShadeSpec(
             id=ShadeId(shade_id),
             name=names.name or shade_id,
             travel=travel,
             mounting=Mounting(names.mounting),
-            link=link,
+            link=core_link(link, travel),
             top_pps=drive.top_pps,
             ramp_pps2=drive.ramp_pps2,
             tolerance_mm=trust.tolerance_mm,
@@ -160,11 +162,6 @@ def _core_drive(drive: model.DriveTable) -> Drive:
     return Drive(
         pulses_per_rev=drive.pulses_per_rev, gear=drive.gear, full_steps_per_rev=drive.full_steps_per_rev
     )
-
-
-def _read_link(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> ContractLink | None:
-    link = read_table(place, raw, "link", model.LinkTable, excused=excused)
-    return ContractLink(board=BoardId(link.board), channel=link.channel) if link else None
 
 
 def _read_trust(place: Place, raw: Mapping[str, object]) -> model.TrustTable | None:
