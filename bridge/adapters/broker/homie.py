@@ -75,6 +75,13 @@ SHADE_NODES: Nodes = {
         "low": {"name": "Lowest that the hem bar may be", **_PERCENT},
         "high": {"name": "Highest that the hem bar may be", **_PERCENT},
         "width": {"name": "Width of what is possible", "datatype": "float", "unit": "mm"},
+        "approach": {
+            "name": "Go near this limit for a reference by hand",
+            "datatype": "enum",
+            "format": _one_of(Place),
+            "settable": True,
+            "retained": False,
+        },
         "confirm": {
             "name": "Seen at this limit by a person",
             "datatype": "enum",

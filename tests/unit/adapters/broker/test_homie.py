@@ -65,6 +65,7 @@ def test_what_can_be_set_is_what_the_design_names() -> None:
         "opening/position",
         "opening/button",
         "opening/nudge",
+        "knowledge/approach",
         "knowledge/confirm",
         "reason/release",
     }
