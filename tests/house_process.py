@@ -123,8 +123,10 @@ class House:
 
 
 @contextmanager
-def running_house(mosquitto: Mosquitto, folder: Path, *, local_button: bool | None = None) -> Iterator[House]:
-    settings = settings_for(mosquitto.port, folder / "house.toml", local_button=local_button)
+def running_house(
+    mosquitto: Mosquitto, folder: Path, *, local_button: bool | None = None, more: str = ""
+) -> Iterator[House]:
+    settings = settings_for(mosquitto.port, folder / "house.toml", local_button=local_button, more=more)
     truth = folder / "truth"
     truth.mkdir()
     bridge = Bridge(settings, folder / "state", folder / "bridge.log")

@@ -148,13 +148,13 @@ def opened(host: str, port: int) -> Iterator[Ear]:
         ear.close()
 
 
-def settings_for(port: int, to: Path, *, local_button: bool | None = None) -> Path:
-    """Write the demo house's settings for a broker on `port`, its motors as fast as they bear."""
+def settings_for(port: int, to: Path, *, local_button: bool | None = None, more: str = "") -> Path:
+    """Write the demo house's settings for a broker on `port`, its motors as fast as they bear, and `more`."""
     source = Path(__file__).parents[1] / "bridge" / "simulate" / "demo_house.toml"
     text = source.read_text().replace("port = 1883", f"port = {port}")
     for slow in ("top_pps = 3200", "top_pps = 2600", "top_pps = 3000"):
         text = text.replace(slow, "top_pps = 4000")
     if local_button is not None:
         text = text.replace("local_button = true", f"local_button = {str(local_button).lower()}")
-    to.write_text(text)
+    to.write_text(f"{text}\n{more}")
     return to

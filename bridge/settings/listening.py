@@ -84,9 +84,10 @@ def _read(place: Place, raw: Mapping[str, object], known: Known) -> Listen | Non
 
 def _check_topic(place: Place, topic: str, known: Known) -> None:
     own = _own(topic, known)
+    place_of_ours = "is a topic" if own == topic else f"lies under {quoted(own)}"
     if own:
         place.refuse(
-            f"topic = {quoted(topic)} lies under {quoted(own)}, where the bridge and its boards speak",
+            f"topic = {quoted(topic)} {place_of_ours}, where the bridge and its boards speak",
             "listen to the dashboard's own topic; the tree's topics that end in /set are heard anyway",
         )
 
@@ -97,8 +98,9 @@ def _own(topic: str, known: Known) -> str:
     device = topic.removeprefix(tree).split("/")[0] if topic.startswith(tree) else ""
     if device == known.device or device.startswith(f"{known.device}-"):
         return f"{tree}{device}"
-    ours = (known.boards_root, *known.others)
-    return next((each for each in ours if topic == each or topic.startswith(f"{each}/")), "")
+    if topic == known.boards_root or topic.startswith(f"{known.boards_root}/"):
+        return known.boards_root
+    return topic if topic in known.others else ""
 
 
 def _check_follower(place: Place, part: model.ListenTable, known: Known) -> None:
@@ -131,3 +133,13 @@ def _check_against(place: Place, listen: Listen, found: list[tuple[Place, Listen
                 f"topic = {quoted(listen.topic)}: {there.table} has another retained or qos",
                 "give both tables of a topic the same",
             )
+
+
+def in_words(listen: Listen) -> str:
+    """Say what follows a topic, and how it is read."""
+    follower = f"shade {listen.shade}" if listen.shade else f"group {listen.group}"
+    words = f"{len(listen.words)} words" if len(listen.words) > 1 else "1 word" if listen.words else ""
+    read = " or ".join(part for part in (listen.says or "", words) if part)
+    at = "" if listen.pointer is None else f" at {quoted(listen.pointer)}"
+    kept = "; retained messages count" if listen.retained else ""
+    return f"{listen.topic}{at} ({read}) moves {follower}{kept}"

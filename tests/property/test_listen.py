@@ -1,4 +1,4 @@
-"""Whatever a stranger publishes on a listen topic: a whole percent in range, a word of the owner's, or nothing."""
+"""Whatever a stranger publishes on a listen topic: a percent in range, a word of the owner's, or nothing."""
 
 import json
 from fractions import Fraction
@@ -12,7 +12,7 @@ from bridge.adapters.broker.messages import Incoming
 from bridge.core.errors import LinkError
 from bridge.core.events import Button, Percent, Press
 
-WORDS = {"halt": Press(button=Button.STOP), "40 please": Percent(open_pct=40)}
+WORDS: dict[str, Percent | Press] = {"halt": Press(button=Button.STOP), "40 please": Percent(open_pct=40)}
 
 
 def listen(says: Says, pointer: str | None) -> Listen:

@@ -20,7 +20,7 @@ from bridge.adapters.broker.messages import Incoming, Subscription
 from bridge.core.errors import LinkError
 from bridge.core.events import Button, Percent, Press
 
-WORDS = {
+WORDS: dict[str, Meaning] = {
     "tea time": Percent(open_pct=40),
     "halt": Press(button=Button.STOP),
     "Läden zu": Press(button=Button.DOWN),
@@ -204,7 +204,7 @@ def test_a_message_about_something_else_is_told_apart(payload: str) -> None:
         ('{"v": NaN}', "NaN is not a number"),
         ('{"v": 1e999}', "1e999 is not a finite number"),
         ('{"v": 101}', "'101' is not between 0 and 100"),
-        ('{"v": "\\ud800"}', "'{\"v\": \"\\\\ud800\"}' is not UTF-8 text"),
+        ('{"v": "\\ud800"}', '\'{"v": "\\\\ud800"}\' is not UTF-8 text'),
         ('{"v": 1, "v": 2}', "the key 'v' is given twice"),
         ("{", "'{' is not JSON at character 1"),
         ("[" * 5000, f"'{'[' * 40}'... (5000 bytes) is nested too deep"),
@@ -219,9 +219,7 @@ def test_a_retained_message_counts_only_where_the_owner_says_so() -> None:
     with pytest.raises(LinkError) as caught:
         read(listen(), heard(b"40", retained=True))
     assert caught.value.problem == "it is retained: a wish of unknown age moves no shade"
-    assert caught.value.remedy == (
-        "publish it without retaining, or write retained = true in its [[listen]]"
-    )
+    assert caught.value.remedy == ("publish it without retaining, or write retained = true in its [[listen]]")
     assert read(listen(retained=True), heard(b"40", retained=True)) == Percent(open_pct=40)
 
 
@@ -254,5 +252,5 @@ def test_a_word_means_a_percent_or_a_button() -> None:
     assert word_means(0) == Percent(open_pct=0)
     assert word_means(100) == Percent(open_pct=100)
     assert word_means("down") == Press(button=Button.DOWN)
-    for other in (101, -1, 40.0, True, "open", None, []):
-        assert word_means(other) is None
+    others: list[object] = [101, -1, 40.0, True, "open", None, []]
+    assert not any(word_means(other) for other in others)
