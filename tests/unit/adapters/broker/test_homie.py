@@ -72,6 +72,7 @@ def test_what_can_be_set_is_what_the_design_names() -> None:
     assert {path for path, said in PROPERTIES.items() if said.get("retained") is False} == {
         "opening/button",
         "opening/nudge",
+        "knowledge/approach",
         "knowledge/confirm",
         "reason/release",
     }
