@@ -23,6 +23,7 @@ COMMANDS = (
     ("release", "end a shade's hold: the rules may move it again", "bridge.cli.release"),
     ("pause", "the rules of the whole house rest, or are at work again", "bridge.cli.pause"),
     ("lock", "the service lock: no order at all leaves, for work on a shade", "bridge.cli.lock"),
+    ("reference", "pin a position: by its switch, or led by hand at a mark", "bridge.cli.reference"),
     ("confirm", "tell it that the hem bar hangs at its upper or lower limit now", "bridge.cli.confirm"),
     (
         "listen-in",
@@ -41,6 +42,7 @@ COMMANDS = (
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
     ("bench", "measure the way from a request to an order, and what the service takes", "bridge.cli.bench"),
     ("completion", "print a script that completes this command in your shell", "bridge.cli.completion"),
+    ("soak", "simulate houses with every fault and check every invariant", "bridge.cli.soak"),
 )
 
 EXIT_CODES = ((RequestError, 2), (LinkError, 69), (ConfigError, 78))

@@ -110,7 +110,10 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
     missed = max(0, report.n - shade.channel.n - 1)
     hidden = round(missed * REPORT_EVERY_S * shade.spec.top_pps)
     distance = abs(report.count - before) + hidden
-    return evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
+    known = evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
+    in_force = bounds_in_force(shade.channel, report.boot)
+    ends = (report.count, report.to, None if in_force is None else in_force.low)
+    return evidence.swallowed(shade.spec, known, min(end for end in ends if end is not None))
 
 
 def _after_sleep(shade: Shade, report: Report, *, rebooted: bool) -> Knowledge:

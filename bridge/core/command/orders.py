@@ -20,8 +20,9 @@ from bridge.core.position.allowance import (
 )
 from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
-from bridge.core.position.evidence import departed, departed_upward, slipped
+from bridge.core.position.evidence import departed, departed_upward, slipped, swallowed
 from bridge.core.position.fall import holds
+from bridge.core.spec import ShadeSpec
 from bridge.core.state import Purpose, Shade
 from bridge.core.values import Interval, Steps
 
@@ -91,7 +92,8 @@ def slipped_for(shade: Shade, to: Steps) -> Knowledge:
     """
     old, now = _outstanding_to(shade), counts_now(shade)
     distance = abs(to - old) if old is not None else max(abs(to - now.low), abs(to - now.high))
-    return slipped(shade.spec, shade.knowledge, moves=1, distance=distance)
+    after = slipped(shade.spec, shade.knowledge, moves=1, distance=distance)
+    return swallowed(shade.spec, after, to)
 
 
 def refuse_downward(shade: Shade, after: Knowledge, to: Steps) -> Refusal | None:
@@ -144,7 +146,7 @@ def draft_seek_up(shade: Shade, *, term: int, seq: int) -> Draft:
         seq=seq,
         seen=channel.n,
         do=Do.SEEK,
-        pps=_seek_pps(shade),
+        pps=seek_pps(spec, by_switch=top_sense(shade) is Sense.UPPER_SWITCH),
         ramp=spec.ramp_pps2,
         toward=Toward.UPPER,
         at_most=at_most,
@@ -152,13 +154,13 @@ def draft_seek_up(shade: Shade, *, term: int, seq: int) -> Draft:
     return Draft(order=order, knowledge=departed_upward(spec, after))
 
 
-def _seek_pps(shade: Shade) -> int:
+def seek_pps(spec: ShadeSpec, *, by_switch: bool) -> int:
     """Return half the top speed, or less where the motor would brake past its switch up to the stop."""
-    spec, half = shade.spec, max(1, shade.spec.top_pps // 2)
-    at = top_reference(shade, stalled=False)
-    if at is None or top_sense(shade) is not Sense.UPPER_SWITCH:
+    half = max(1, spec.top_pps // 2)
+    if not by_switch or spec.upper_switch is None:
         return half
-    return max(1, min(half, isqrt(2 * spec.ramp_pps2 * room_above(spec, at))))
+    room = room_above(spec, reference_interval(spec, spec.upper_switch))
+    return max(1, min(half, isqrt(2 * spec.ramp_pps2 * room)))
 
 
 def plain_order(shade: Shade, do: Do, *, term: int, seq: int) -> Order:

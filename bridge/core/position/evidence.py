@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from math import ceil, floor
 
 from bridge.core.contract import Report
@@ -17,7 +18,7 @@ from bridge.core.position.allowance import (
     slip_of_path,
     snap,
 )
-from bridge.core.position.claims import claim_at
+from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import MEETINGS_KEPT, Knowledge, Landmark, Mark, Meeting
 from bridge.core.position.fall import after_power_cut, holds
 from bridge.core.spec import ShadeSpec
@@ -89,7 +90,7 @@ def departed_upward(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     Until it meets its reference the count means nothing: it may be losing steps against the upper stop.
     """
     hull = Interval(low=physical_range(spec).low, high=known.hull.high)
-    return replace(known, hull=hull, base=None, mark=None)
+    return replace(known, hull=hull, base=None, mark=None, chain=known.chain + 1)
 
 
 def departed_downward(known: Knowledge, *, at_most: Steps) -> Knowledge:
@@ -116,8 +117,26 @@ def _met(hull: Interval, shown: Interval) -> Interval:
 
 
 def settled(spec: ShadeSpec, known: Knowledge, *, count: Steps) -> Knowledge:
-    """Return knowledge once the board is at rest at `count` in the boot that `base` is about."""
+    """Return knowledge once the board is at rest at `count` in the boot that `base` is about.
+
+    Where the claim is cut off by the upper stop, steps may have been lost there: distances count from here.
+    """
+    if swallowed_at(spec, known, count):
+        return rebased(spec, known, claim_at(spec, known, count), count=count, boot=known.boot)
     return replace(known, hull=claim_at(spec, known, count), settled_count=count)
+
+
+def swallowed_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Steps:
+    """Return the most steps that the upper stop may swallow on the way to `count`."""
+    return max(0, physical_range(spec).low - reckoned_at(spec, known, count).low)
+
+
+def swallowed(spec: ShadeSpec, known: Knowledge, to: Steps) -> Knowledge:
+    """Return knowledge of a shade that may be driven to count `to`, against its upper stop perhaps."""
+    if known.base is None:
+        return known
+    lost = swallowed_at(spec, known, to)
+    return replace(known, base=Interval(low=known.base.low, high=known.base.high + lost)) if lost else known
 
 
 def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
@@ -234,9 +253,8 @@ def referenced(
         claimed=None if known.base is None else claim_at(spec, known, count),
     )
     mark = Mark(at=at, count=count, moves=known.moves, slip=known.slip)
-    bound = known.scale_bound
-    if known.mark is not None and known.boot == boot:
-        bound = _tighter(bound, _scale_shown(spec, known.mark, mark))
+    meetings = (*known.meetings, meeting)[-MEETINGS_KEPT:]
+    bound = _tighter(known.scale_bound, _scale_agreed(spec, meetings))
     return replace(
         known,
         hull=at,
@@ -247,11 +265,21 @@ def referenced(
         scale_bound=bound,
         mark=mark,
         chain=chain,
-        meetings=(*known.meetings, meeting)[-MEETINGS_KEPT:],
+        meetings=meetings,
     )
 
 
-def _scale_shown(spec: ShadeSpec, old: Mark, new: Mark) -> float | None:
+def _scale_agreed(spec: ShadeSpec, meetings: tuple[Meeting, ...]) -> float | None:
+    """Return the relative error that the last two ways between references both allow; None before two.
+
+    One way alone proves nothing: a pull that nobody felt may have hidden the drive's error.
+    """
+    ways = [(old, new) for old, new in pairwise(meetings) if old.chain == new.chain]
+    shown = [each for old, new in ways if (each := _scale_shown(spec, old, new)) is not None]
+    return max(shown[-2:]) if len(shown) > 1 else None
+
+
+def _scale_shown(spec: ShadeSpec, old: Meeting, new: Meeting) -> float | None:
     """Return the relative error that the way between two references, a turn apart or more, still allows."""
     counted = abs(new.count - old.count)
     if counted < spec.travel.drive.pulses_per_turn:
