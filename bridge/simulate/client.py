@@ -19,9 +19,9 @@ import aiomqtt
 
 from bridge.core.contract import Link
 from bridge.core.errors import ConfigError
-from bridge.simulate.board import DEFAULT_ROOT, Board
-from bridge.simulate.fitting import BoardPlan, HousePlan
-from bridge.simulate.state_file import BoardFiles, HemBar, hem_bar
+from bridge.simulate.board import DEFAULT_ROOT
+from bridge.simulate.fitting import HousePlan, OneWayPlan, Plan
+from bridge.simulate.state_file import AnyBoard, BoardFiles, HemBar, hem_bar
 from bridge.simulate.wire import PAYLOAD_MAX, Publish
 
 # Between two looks at a moving motor; the truth on disk is never older.
@@ -56,10 +56,11 @@ class _Connection(aiomqtt.Client):
 class LiveBoard:
     """One board on one broker: `power_up`, then it runs by itself until `power_cut` or `stop`."""
 
-    def __init__(self, plan: BoardPlan, files: BoardFiles, *, host: str, port: int, root: str) -> None:
+    def __init__(self, plan: Plan, files: BoardFiles, *, host: str, port: int, root: str) -> None:
         self.plan, self.files = plan, files
         self.host, self.port = host, port
-        self.board: Board = files.load(root)
+        one_way = isinstance(plan, OneWayPlan)
+        self.board: AnyBoard = files.load_one_way() if one_way else files.load(root)
         self._tasks: list[asyncio.Task[None]] = []
         self._connection: _Connection | None = None
         self._outbox: asyncio.Queue[Publish] | None = None
@@ -86,7 +87,8 @@ class LiveBoard:
         if self._connection is not None and self.board.powered:
             off = self.board.link(Link.OFF)
             with contextlib.suppress(aiomqtt.MqttError):
-                await self._connection.publish(off.topic, off.payload, 1, off.retain, timeout=GOODBYE_S)
+                if off is not None:
+                    await self._connection.publish(off.topic, off.payload, 1, off.retain, timeout=GOODBYE_S)
         self.board.power_cut(_now())
         self._done([])
         await self._end_tasks(patience_s=0.0)
@@ -163,7 +165,7 @@ class LiveBoard:
             identifier=self.plan.id,
             protocol=aiomqtt.ProtocolVersion.V311,
             clean_session=True,
-            will=aiomqtt.Will(will.topic, will.payload, 1, will.retain),
+            will=None if will is None else aiomqtt.Will(will.topic, will.payload, 1, will.retain),
             keepalive=KEEPALIVE_S,
             timeout=5,
             max_queued_incoming_messages=WAITING_MAX,
@@ -240,7 +242,8 @@ class SimulatedHouse:
         root: str = DEFAULT_ROOT,
         only: Collection[str] = (),
     ) -> None:
-        ids = [board.id for board in plan.boards]
+        every: tuple[Plan, ...] = (*plan.boards, *plan.one_way)
+        ids = [board.id for board in every]
         for name in only:
             if name not in ids:
                 raise ConfigError(
@@ -249,7 +252,7 @@ class SimulatedHouse:
                     remedy=f"choose from {', '.join(ids)}",
                 )
         self.boards: dict[str, LiveBoard] = {}
-        for each in plan.boards:
+        for each in every:
             if not only or each.id in only:
                 files = BoardFiles(state, each, seed=plan.seed)
                 self.boards[each.id] = LiveBoard(each, files, host=host, port=port, root=root)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from bridge.core.contract import Sense
+from bridge.core.spec import PowerUp, Unit
 from bridge.simulate.truth import Build
 
 
@@ -70,13 +71,65 @@ class BoardPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OneWayPlan:
+    """One board that obeys a topic and never reports.
+
+    Attributes:
+        id: Names its files and its client; nobody hears it otherwise.
+        channels: Its one motor.
+        topic: Where it takes targets.
+        unit: What a target means.
+        full_steps: Steps from 100 to 0 percent, for percent.
+        power_up: What it believes once it has power.
+        pps: Its speed.
+        ramp: Its acceleration.
+        delay_s: How late it begins to obey.
+        rest_current: It leaves the motor's current on at rest.
+        alive_topic: Where it says that it is there; None when it does not.
+        alive_up: What it says there.
+        alive_gone: Its will; None without one.
+        beat_s: Seconds between two signs of life; None for one at each connection.
+        stop_topic: Where it halts; None when it can't.
+        stop_payload: At which words.
+    """
+
+    id: str
+    channels: tuple[Fitting]
+    topic: str
+    unit: Unit
+    full_steps: int
+    power_up: PowerUp
+    pps: int
+    ramp: int
+    delay_s: float = 0.0
+    rest_current: bool = False
+    alive_topic: str | None = None
+    alive_up: str | None = None
+    alive_gone: str | None = None
+    beat_s: float | None = None
+    stop_topic: str | None = None
+    stop_payload: str | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("full_steps", "pps", "ramp"):
+            if not getattr(self, name) > 0:
+                raise ValueError(f"{name} is {getattr(self, name)}; it must be greater than 0")
+        if self.beat_s is not None and self.beat_s <= 0:
+            raise ValueError(f"beat_s is {self.beat_s}; it must be greater than 0")
+
+
+Plan = BoardPlan | OneWayPlan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HousePlan:
     """Every board of a house, and the seed of all that chance decides in it."""
 
     boards: tuple[BoardPlan, ...]
     seed: int = 1
+    one_way: tuple[OneWayPlan, ...] = ()
 
     def __post_init__(self) -> None:
-        ids = [board.id for board in self.boards]
+        ids = [board.id for board in self.boards] + [board.id for board in self.one_way]
         if len(set(ids)) < len(ids) or not ids:
             raise ValueError(f"board ids are {ids}; there must be one at least, and no two alike")

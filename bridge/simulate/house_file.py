@@ -11,14 +11,14 @@ from typing import TypeVar
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 
 from bridge.core.errors import ConfigError
-from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan
+from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan, OneWayPlan, Plan
 from bridge.simulate.truth import Build, State
 
-for _kind in (Build, State, Fitting, BoardPlan, HousePlan):
+for _kind in (Build, State, Fitting, BoardPlan, OneWayPlan, HousePlan):
     with_config(ConfigDict(extra="forbid", allow_inf_nan=False))(_kind)
 
 _HOUSE = TypeAdapter(HousePlan)
-_BOARD = TypeAdapter(BoardPlan)
+_BOARD: TypeAdapter[Plan] = TypeAdapter(Plan)
 T = TypeVar("T")
 
 
@@ -31,7 +31,7 @@ def read_house(path: Path) -> HousePlan:
     return _read(_HOUSE, path)
 
 
-def read_board(path: Path) -> BoardPlan:
+def read_board(path: Path) -> Plan:
     """Read what `board_text` gave."""
     return _read(_BOARD, path)
 
@@ -40,7 +40,7 @@ def write_house(path: Path, plan: HousePlan) -> None:
     path.write_bytes(_HOUSE.dump_json(plan, indent=1))
 
 
-def board_text(plan: BoardPlan) -> bytes:
+def board_text(plan: Plan) -> bytes:
     return _BOARD.dump_json(plan, indent=1)
 
 

@@ -18,10 +18,12 @@ from zlib import crc32
 
 from bridge.core.errors import ConfigError
 from bridge.simulate.board import Board, load_flash
-from bridge.simulate.fitting import BoardPlan
+from bridge.simulate.fitting import BoardPlan, OneWayPlan, Plan
 from bridge.simulate.house_file import board_text, read_board
+from bridge.simulate.one_way_board import OneWayBoard
 from bridge.simulate.truth import State, Tube
 
+AnyBoard = Board | OneWayBoard
 SLOT = 8192
 TRIES = 5
 
@@ -58,7 +60,7 @@ class BoardFiles:
         ConfigError: another process runs this board on the same files.
     """
 
-    def __init__(self, folder: Path, plan: BoardPlan, *, seed: int) -> None:
+    def __init__(self, folder: Path, plan: Plan, *, seed: int) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.plan, self.seed = plan, seed
         self._flash_path = folder / f"{plan.id}.flash.json"
@@ -79,16 +81,28 @@ class BoardFiles:
 
     def load(self, root: str) -> Board:
         """The board as its files leave it, unpowered: what a killed process left powered has lost power."""
-        tubes = _tubes(self.plan, self._record, self.seed)
-        try:
-            flash = load_flash(self._flash_path.read_text("utf-8", errors="replace"))
-        except FileNotFoundError:
-            flash = None
-        board = Board(self.plan, Random(self.seed), root=root, tubes=tubes, flash=flash)
+        assert isinstance(self.plan, BoardPlan), f"{self.plan.id} only obeys"
+        board = Board(self.plan, Random(self.seed), root=root, tubes=self._tubes(), flash=self._flash())
         self.save(board)
         return board
 
-    def save(self, board: Board) -> None:
+    def load_one_way(self) -> OneWayBoard:
+        """The same of a board that only obeys."""
+        assert isinstance(self.plan, OneWayPlan), f"{self.plan.id} reports"
+        board = OneWayBoard(self.plan, Random(self.seed), tubes=self._tubes(), flash=self._flash())
+        self.save(board)
+        return board
+
+    def _tubes(self) -> list[Tube] | None:
+        return _tubes(self.plan, self._record, self.seed)
+
+    def _flash(self) -> dict[str, Any] | None:
+        try:
+            return load_flash(self._flash_path.read_text("utf-8", errors="replace"))
+        except FileNotFoundError:
+            return None
+
+    def save(self, board: AnyBoard) -> None:
         """Write the truth, then the flash where it has changed: a record never runs ahead of the cloth."""
         self._number += 1
         record = {
@@ -172,7 +186,7 @@ def hem_bar(shade: str, tube: Tube, *, moving: bool, count: int | None) -> HemBa
     )
 
 
-def _tubes(plan: BoardPlan, record: dict[str, Any] | None, seed: int) -> list[Tube] | None:
+def _tubes(plan: Plan, record: dict[str, Any] | None, seed: int) -> list[Tube] | None:
     """The shades as the record has them; None when it is of another board or there is none."""
     if record is None or len(record["channels"]) != len(plan.channels):
         return None
