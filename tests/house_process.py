@@ -102,9 +102,15 @@ class House:
             within_s=40,
         )
 
+    def answered(self, shade: str) -> bool:
+        """Whether the shade's board has answered a question of the bridge since the ear was opened."""
+        topic = f"shade-boards/{NOMINAL[shade].board}/{NOMINAL[shade].channel}/report"
+        reports = [each for each in self.ear.messages if each.topic == topic]
+        return any(each.said["answers"] is not None and not each.retained for each in reports)
+
     def find_top(self, shade: str) -> None:
         """Let it find its upper switch, from unknown."""
-        self.ear.wait(lambda: self.value(shade, "$state") == "ready", f"{shade} answers", within_s=20)
+        self.ear.wait(lambda: self.answered(shade), f"{shade} answers", within_s=20)
         self.press(shade, "up")
         self.wait_at_rest(shade, "100")
 
