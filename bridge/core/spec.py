@@ -5,10 +5,11 @@ Nothing here moves or is learnt: that lives in `house.py`. Lengths in mm, times 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from bridge.core.shade.travel import Travel
+from bridge.core.surroundings import Restraint, RuleChoice, Sensor, Site, Window
 from bridge.core.values import BoardId, GroupId, ShadeId, Steps, SupplyId
 
 
@@ -140,6 +141,8 @@ class ShadeSpec:
         supply: What feeds its motor; None when that is not told, so not reckoned with.
         moving_a: Amps drawn from the supply while it moves.
         standstill_a: Amps drawn while it stands still awake.
+        window: The window that it hangs at; None when that is not told, so no rule knows sun on it.
+        rules: The rules at work on it; of one rank the first comes first.
     """
 
     id: ShadeId
@@ -167,6 +170,8 @@ class ShadeSpec:
     supply: SupplyId | None = None
     moving_a: float = 0.0
     standstill_a: float = 0.0
+    window: Window | None = None
+    rules: tuple[RuleChoice, ...] = ()
 
     @property
     def contract(self) -> ContractLink:
@@ -220,6 +225,9 @@ class HouseSpec:
         groups: Every group, in the order of the settings.
         supplies: Every supply, in the order of the settings.
         stagger_s: Least time between two starts in the first minute after power has returned to a board.
+        site: Where it stands; None when that is not told, so no rule knows the sun.
+        sensors: Every sensor, in the order of the settings.
+        restraint: How sparingly the rules move shades.
     """
 
     name: str
@@ -228,3 +236,6 @@ class HouseSpec:
     groups: tuple[GroupSpec, ...] = ()
     supplies: tuple[SupplySpec, ...] = ()
     stagger_s: float = 1.0
+    site: Site | None = None
+    sensors: tuple[Sensor, ...] = ()
+    restraint: Restraint = field(default_factory=Restraint)

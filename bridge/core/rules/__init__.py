@@ -1,0 +1,1 @@
+"""One file per rule: `NAME`, `Params` and `demand(view, params)`."""

@@ -1,0 +1,53 @@
+"""Finds the rules: every file of this folder that has `NAME`, `Params` and `demand`.
+
+A file may also name the kinds of readings whose news it answers at once, as `AT_ONCE`.
+"""
+
+from __future__ import annotations
+
+import pkgutil
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from types import MappingProxyType, ModuleType
+
+import bridge.core.rules
+from bridge.core.rules.demand import Demand
+from bridge.core.rules.view import View
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A rule's file.
+
+    Attributes:
+        name: As the settings call it.
+        params: The type of its parameters.
+        demand: Its opinion, from a view and such parameters.
+        at_once: Kinds of readings that it answers at once.
+    """
+
+    name: str
+    params: type
+    demand: Callable[[View, object], Demand | None]
+    at_once: frozenset[str]
+
+
+@cache
+def rules() -> Mapping[str, Rule]:
+    """Return every rule by its name, in the order of the file names."""
+    names = sorted(each.name for each in pkgutil.iter_modules(bridge.core.rules.__path__))
+    modules = (import_module(f"{bridge.core.rules.__name__}.{name}") for name in names)
+    found = [_rule(module) for module in modules if hasattr(module, "NAME")]
+    assert len({each.name for each in found}) == len(found), "two files name the same rule"
+    return MappingProxyType({each.name: each for each in found})
+
+
+def _rule(module: ModuleType) -> Rule:
+    return Rule(
+        name=module.NAME,
+        params=module.Params,
+        demand=module.demand,
+        at_once=frozenset(getattr(module, "AT_ONCE", ())),
+    )
