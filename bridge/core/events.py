@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import Literal
 
 from bridge.core.contract import Link, Report
+from bridge.core.position.memory import Memory
 from bridge.core.spec import HouseSpec
 from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId
 
@@ -225,13 +226,39 @@ class Confirmed:
 class ClaimHeard:
     """Another run of a bridge, or an older one of this, claims the house with `term`.
 
-    A retained claim was made before this session and is outbid; a live one is another bridge at work now.
+    A retained claim that a run finds at first was made before it and is outbid. A live one, or a higher one
+    found later, is another bridge at work now.
+
+    Attributes:
+        term: What it claims.
+        retained: The broker handed it back.
+        ahead: In a tie of terms the other bridge goes first, by its name.
     """
 
     at: Moment
     term: int
     retained: bool
+    ahead: bool = False
     kind: Literal["claim-heard"] = "claim-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MemoryHeard:
+    """The broker handed back what it remembers of a shade."""
+
+    at: Moment
+    shade: ShadeId
+    memory: Memory
+    kind: Literal["memory-heard"] = "memory-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingsChanged:
+    """The owner has changed the settings while the bridge runs."""
+
+    at: Moment
+    spec: HouseSpec
+    kind: Literal["settings-changed"] = "settings-changed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,5 +283,7 @@ Event = (
     | Switched
     | Confirmed
     | ClaimHeard
+    | MemoryHeard
+    | SettingsChanged
     | Ticked
 )

@@ -14,6 +14,7 @@ from bridge.core.contract import ADDRESSING, Link, Report, Why
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
 from bridge.core.position.evidence import forgotten
+from bridge.core.recalling import outdated, overtaken
 from bridge.core.settling import absorb
 from bridge.core.spec import OneWayLink
 from bridge.core.state import Board, Channel, Shade
@@ -54,14 +55,14 @@ def readdressed(channel: Channel, boot: int) -> Channel:
     """Return the conversation addressed to `boot`; what was heard in another boot no longer counts."""
     if boot == channel.boot:
         return channel
-    return replace(channel, boot=boot, n=0, stalls=0, report=None, answered=False)
+    return replace(channel, boot=boot, n=0, read=0, stalls=0, report=None, answered=False)
 
 
 def hear_report(turn: Turn, shade: Shade, event: ReportHeard) -> Shade:
     """Return the shade after its channel has reported."""
     report, channel = event.report, shade.channel
     if event.retained:
-        return pursue(turn, _hinted(shade, report)) if not channel.answered else shade
+        return pursue(turn, _hinted(turn, shade, report)) if not channel.answered else shade
     answers = channel.asked_seq is not None and report.answers == channel.asked_seq
     if answers and report.boot == channel.boot and report.n <= channel.n:
         turn.note("board.count.restarted", Level.WARNING, shade=shade.id, boot=report.boot, n=report.n)
@@ -75,12 +76,13 @@ def hear_report(turn: Turn, shade: Shade, event: ReportHeard) -> Shade:
     return pursue(turn, _redirected(turn, shade, report))
 
 
-def _hinted(shade: Shade, report: Report) -> Shade:
+def _hinted(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade with a retained report taken as a hint of boot and numbers."""
     channel = shade.channel
     if channel.boot is not None and report.boot < channel.boot:
         return shade
-    channel = readdressed(channel, report.boot)
+    shade = overtaken(turn, shade, report)
+    channel = readdressed(shade.channel, report.boot)
     channel = replace(channel, n=max(report.n, channel.n))
     return replace(shade, channel=channel, seq=max(shade.seq, report.seq))
 
@@ -92,7 +94,10 @@ def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
     if report.why is Why.REFUSED and report.because in ADDRESSING and (report.term or 0) > turn.term:
         turn.term = (report.term or 0) + 1
         turn.note("claim.term.raised", Level.WARNING, shade=shade.id, term=turn.term)
+        shade = outdated(turn, shade, "another bridge, or a newer journal of this one, has given it orders")
         news = True
+    else:
+        shade = overtaken(turn, shade, report)
     if channel.answered:
         shade = fallen_silent(shade)
     channel = readdressed(shade.channel, report.boot)

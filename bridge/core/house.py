@@ -13,6 +13,7 @@ from functools import partial
 from typing import assert_never
 
 from bridge.core.asking import ask, confirm, locked_up
+from bridge.core.changing import carried, changed, counts_alike
 from bridge.core.command.goals import target_of
 from bridge.core.command.one_way import due_s as one_way_due_s
 from bridge.core.command.pursue import due_s as shade_due_s
@@ -29,7 +30,9 @@ from bridge.core.events import (
     Event,
     GroupAsked,
     LinkHeard,
+    MemoryHeard,
     ReportHeard,
+    SettingsChanged,
     Started,
     Switch,
     Switched,
@@ -41,7 +44,8 @@ from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hear
 from bridge.core.outcome import Decisions, Level
 from bridge.core.overhearing import carried_over, hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
-from bridge.core.position.evidence import nothing_known, redrawn
+from bridge.core.position.evidence import nothing_known
+from bridge.core.recalling import hear_memory, outdated, renumbered
 from bridge.core.spec import ContractLink, OneWayLink, ShadeSpec
 from bridge.core.state import Board, House, Reckoning, Shade
 from bridge.core.turn import Turn
@@ -66,7 +70,8 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     if after == house and not turn.notes and not turn.orders and not turn.targets:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
-    grew = isinstance(event, Started) or _grew(house, after)
+    # A term that was claimed and then forgotten would look like another bridge's.
+    grew = isinstance(event, Started) or turn.term > house.term or _grew(house, after)
     decisions = Decisions(
         orders=tuple(turn.orders), targets=tuple(turn.targets), notes=tuple(turn.notes), grew=grew
     )
@@ -165,7 +170,8 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
         case BrokerReached():
             return replace(house, broker_up=True)
         case BrokerLost():
-            return _each(turn, replace(house, broker_up=False, boards={}), out_of_hearing)
+            left = replace(house, broker_up=False, boards={}, reached_before=True)
+            return _each(turn, left, out_of_hearing)
         case LinkHeard():
             return _link_heard(turn, event)
         case ReportHeard():
@@ -186,6 +192,12 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
             return _one(turn, house, event.shade, lambda turn, shade: confirm(turn, shade, event))
         case ClaimHeard():
             return _claim_heard(turn, event)
+        case MemoryHeard():
+            if event.shade not in house.shades:
+                return house
+            return _one(turn, house, event.shade, lambda turn, shade: hear_memory(turn, shade, event.memory))
+        case SettingsChanged():
+            return _each(turn, changed(turn, event.spec), pursue)
         case Ticked():
             return _each(turn, house, pursue)
         case _:
@@ -255,6 +267,7 @@ def _started(turn: Turn, event: Started) -> House:
         boards={},
         broker_up=False,
         stood_down=False,
+        reached_before=False,
         started_at_s=None,
         returned_at_s=None,
     )
@@ -268,26 +281,18 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
         return Shade(spec=spec, knowledge=nothing_known(spec))
     known = old.knowledge
     channel = replace(old.channel, heard_at_s=turn.now_s)
-    if not _counts_alike(old.spec, spec):
+    if not counts_alike(old.spec, spec):
         known, channel = replace(known, base=None, boot=None, mark=None), type(channel)()
         old = replace(old, outstanding=None, reckoning=Reckoning())
-    if known.drive != spec.travel.version:
-        known = redrawn(old.spec, spec, known)
-        turn.note("shade.drive.changed", Level.WARNING, shade=spec.id, drive=spec.travel.version)
-    shade = replace(old, spec=spec, knowledge=known, channel=channel, ordered_at_s=None, attended_until_s=None)
+    known = carried(turn, old.spec, spec, known)
+    shade = replace(old, spec=spec, knowledge=known, channel=channel)
+    shade = replace(shade, ordered_at_s=None, attended_until_s=None)
     if isinstance(spec.link, OneWayLink):
         return _still_wanted(turn, carried_over(turn, shade))
+    shade = renumbered(shade)
     if shade.outstanding is not None:
         shade = replace(shade, outstanding=replace(shade.outstanding, sent_at_s=turn.now_s))
     return _still_wanted(turn, out_of_hearing(turn, shade))
-
-
-def _counts_alike(old: ShadeSpec, new: ShadeSpec) -> bool:
-    """Say whether counts under the new settings are those of the same channel under the old ones."""
-    a, b = old.link, new.link
-    if isinstance(a, OneWayLink) and isinstance(b, OneWayLink):
-        return (a.topic, a.unit, a.full_steps, a.power_up) == (b.topic, b.unit, b.full_steps, b.power_up)
-    return a == b
 
 
 def _still_wanted(turn: Turn, shade: Shade) -> Shade:
@@ -349,13 +354,29 @@ def _report_heard(turn: Turn, event: ReportHeard) -> House:
 
 
 def _claim_heard(turn: Turn, event: ClaimHeard) -> House:
-    """Return the house after another claim: an old one is outbid, a higher live one is obeyed."""
+    """Return the house after another claim: one from before this run is outbid, a higher one is obeyed."""
     house = turn.house
-    if event.retained:
-        turn.term = max(turn.term, event.term + 1)
+    if house.stood_down:
         return house
-    if event.term <= turn.term or house.stood_down:
+    if event.retained and not house.reached_before:
+        return _outbid(turn, event.term)
+    if event.term < turn.term or (event.term == turn.term and not event.ahead):
         return house
     text = f"another bridge is in charge (term {event.term}); this one stands down and orders nothing"
     turn.note("house.charge.lost", Level.ERROR, text=text, term=event.term)
-    return replace(house, stood_down=True)
+    house = replace(house, stood_down=True)
+    return _each(turn, house, lambda turn, shade: ended(turn, shade, Fate.SUPERSEDED, text))
+
+
+def _outbid(turn: Turn, term: int) -> House:
+    """Return the house with a claim from before this run outbid.
+
+    The journal's own last claim is lower than this run's: one as high was made by another bridge, or by a
+    later life of this one whose journal is gone.
+    """
+    house = turn.house
+    if term < turn.term:
+        return house
+    turn.term = term + 1
+    why = f"another bridge, or a newer journal of this one, was in charge (term {term})"
+    return _each(turn, house, lambda turn, shade: outdated(turn, shade, why))

@@ -102,7 +102,7 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
 
 def _grade(shade: Shade) -> Grade:
     """Return the grade; without a break in hearing only is a one-way board as good as one that reports."""
-    grade = grade_of(shade.spec, shade.knowledge.hull)
+    grade = grade_of(shade.spec, shade.knowledge.hull, hearsay=shade.knowledge.hearsay)
     unwatched = isinstance(shade.spec.link, OneWayLink) and not shade.reckoning.watched
     return Grade.RECKONED if grade is Grade.REFERENCED and unwatched else grade
 

@@ -19,12 +19,12 @@ from bridge.core.position.allowance import (
 )
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Knowledge, Landmark
+from bridge.core.position.memory import most_travelled
+from bridge.core.recalling import recall
 from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Rank
 
-# Reports come at least twice a second while a motor turns.
-REPORT_EVERY_S = 0.5
 _LANDMARKS = {
     Why.UPPER_SWITCH: Landmark.UPPER_SWITCH,
     Why.LOWER_SWITCH: Landmark.LOWER_SWITCH,
@@ -34,6 +34,7 @@ _LANDMARKS = {
 
 def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade after a report that is evidence."""
+    shade = recall(turn, shade, report)
     rebooted = report.boot != shade.knowledge.boot
     in_flight, foreign = report.seq < shade.seq, report.seq > shade.seq
     shade = replace(shade, seq=max(shade.seq, report.seq))
@@ -63,6 +64,7 @@ def _conversed(turn: Turn, channel: Channel, report: Report) -> Channel:
         channel,
         boot=report.boot,
         n=report.n,
+        read=report.n,
         answered=True,
         asked_seq=asked,
         asks=0,
@@ -87,7 +89,7 @@ def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
             known_boot=known.boot,
             kept=report.kept,
             width_mm=round(width_mm(shade.spec, after.hull), 1),
-            grade=grade_of(shade.spec, after.hull).value,
+            grade=grade_of(shade.spec, after.hull, hearsay=after.hearsay).value,
         )
     pending = shade.outstanding
     shade = replace(shade, knowledge=after, outstanding=None)
@@ -108,7 +110,7 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
     if ours or known.base is None or report.count is None or before is None or before == report.count:
         return known
     missed = max(0, report.n - shade.channel.n - 1)
-    hidden = round(missed * REPORT_EVERY_S * shade.spec.top_pps)
+    hidden = most_travelled(shade.spec, missed)
     distance = abs(report.count - before) + hidden
     known = evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
     in_force = bounds_in_force(shade.channel, report.boot)

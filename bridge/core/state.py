@@ -14,6 +14,7 @@ from fractions import Fraction
 from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
+from bridge.core.position.memory import Memory
 from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.values import BoardId, GroupId, Interval, Moment, Rank, ShadeId, Steps
 
@@ -37,7 +38,8 @@ class Channel:
 
     Attributes:
         boot: The boot that orders are addressed to; a hint until `answered`.
-        n: The newest report read in that boot.
+        n: The newest report heard of in that boot, hints included.
+        read: The newest that was evidence.
         answered: A report answered this session's own `tell`, so later ones are evidence.
         asked_seq: The `tell` that waits for its answer; None when none does.
         asked_at_s: When it was sent.
@@ -51,6 +53,7 @@ class Channel:
 
     boot: int | None = None
     n: int = 0
+    read: int = 0
     answered: bool = False
     asked_seq: int | None = None
     asked_at_s: float = 0.0
@@ -201,6 +204,7 @@ class Shade:
         knowledge: Where the hem bar may be.
         channel: The conversation with its channel.
         seq: The last order number used, never used again.
+        began_seq: The last one that the journal held when this run began; `seq` then skips some.
         outstanding: The order in force, None when the board has nothing to do.
         request: The one request being served; a newer one replaces it.
         ordered_at_s: When the last motion order left, for the limit of four a second.
@@ -210,12 +214,14 @@ class Shade:
         trouble: What went wrong last and still stands; "" when nothing.
         attended_until_s: A person stands at the window for a hand reference: the motor stays awake until then.
         reckoning: What takes the place of a conversation on a one-way link.
+        memory: What is remembered of it and has yet to be held against its board; None when nothing is.
     """
 
     spec: ShadeSpec
     knowledge: Knowledge
     channel: Channel = field(default_factory=Channel)
     seq: int = 0
+    began_seq: int = 0
     outstanding: Outstanding | None = None
     request: Request | None = None
     ordered_at_s: float | None = None
@@ -225,6 +231,7 @@ class Shade:
     trouble: str = ""
     attended_until_s: float | None = None
     reckoning: Reckoning = field(default_factory=Reckoning)
+    memory: Memory | None = None
 
     @property
     def id(self) -> ShadeId:
@@ -244,6 +251,7 @@ class House:
         next_request: The id for the next request.
         shades: By id, in the order of the settings.
         boards: By id.
+        reached_before: A session of this run has ended, so a higher claim was made since it began.
         stood_down: Another bridge holds a higher term; nothing is ordered.
         paused: The rules rest until somebody ends that.
         locked: Service lock: no order at all leaves.
@@ -261,6 +269,7 @@ class House:
     shades: Mapping[ShadeId, Shade]
     boards: Mapping[BoardId, Board]
     stood_down: bool = False
+    reached_before: bool = False
     paused: bool = False
     locked: bool = False
     started_at_s: float | None = None

@@ -72,7 +72,7 @@ def _at_percent(shade: Shade, pct: int) -> Goal:
 
 def _raised(shade: Shade, *, unknown: bool) -> Goal | Refusal:
     """Go to the upper limit, by way of the switch there when that is worth it: a reference for nothing."""
-    worth = unknown or _width_at_top(shade) > shade.spec.tolerance_mm
+    worth = unknown or shade.knowledge.hearsay or _width_at_top(shade) > shade.spec.tolerance_mm
     if worth and can_feel_the_top(shade):
         return Goal(at=0, target_pct=100, reference=True)
     return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, 100)

@@ -29,11 +29,13 @@ def width_mm(spec: ShadeSpec, hull: Interval) -> float:
     return spec.travel.mm_between(hull.low, hull.high)
 
 
-def grade_of(spec: ShadeSpec, hull: Interval) -> Grade:
-    """Return how well a position in `hull` is known."""
+def grade_of(spec: ShadeSpec, hull: Interval, *, hearsay: bool = False) -> Grade:
+    """Return how well a position in `hull` is known; from a memory alone it is in doubt, however narrow."""
     if hull.contains(physical_range(spec)):
         return Grade.UNKNOWN
     width = width_mm(spec, hull)
+    if hearsay:
+        return Grade.DOUBTFUL
     if width <= spec.tolerance_mm and not _unwatched(spec):
         return Grade.REFERENCED
     return Grade.RECKONED if width <= spec.doubtful_mm else Grade.DOUBTFUL

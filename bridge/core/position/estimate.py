@@ -101,6 +101,7 @@ class Knowledge:
         travelled: Steps travelled over the shade's life.
         chain: Rises whenever counts before and after can't be compared any more.
         meetings: The last references, the oldest first.
+        hearsay: It rests on a memory, so it stays in doubt until a reference is met.
     """
 
     hull: Interval
@@ -116,3 +117,4 @@ class Knowledge:
     travelled: Steps = 0
     chain: int = 0
     meetings: tuple[Meeting, ...] = ()
+    hearsay: bool = False

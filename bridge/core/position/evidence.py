@@ -266,6 +266,7 @@ def referenced(
         mark=mark,
         chain=chain,
         meetings=meetings,
+        hearsay=False,
     )
 
 

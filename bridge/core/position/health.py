@@ -71,7 +71,7 @@ def health_of(spec: ShadeSpec, known: Knowledge) -> Health:
     growth = _growth_mm(spec, known, moves)
     a_day = _moves_a_day(known)
     return Health(
-        grade=grade_of(spec, known.hull),
+        grade=grade_of(spec, known.hull, hearsay=known.hearsay),
         width_mm=width_mm(spec, known.hull),
         moves=moves,
         turns=travelled / float(spec.travel.drive.pulses_per_turn),

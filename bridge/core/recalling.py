@@ -1,0 +1,174 @@
+"""A shade that is known from memory alone: the broker's, or that of a journal which is not the newest.
+
+The journal is the authority. A shade that has any evidence of its own takes no memory, and what a memory
+told stays in doubt until a reference is met.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bridge.core.command.requests import Fate, ended
+from bridge.core.contract import Report
+from bridge.core.outcome import Level
+from bridge.core.position import memory as memories
+from bridge.core.position.allowance import physical_range
+from bridge.core.position.claims import claim_at, width_mm
+from bridge.core.position.evidence import nothing_known, slipped
+from bridge.core.position.memory import Memory, most_travelled, newer
+from bridge.core.spec import ContractLink
+from bridge.core.state import Reckoning, Shade
+from bridge.core.turn import Turn
+
+# Orders that a power cut may take from the journal's end: what is not flushed (`tell`, `sleep`, `stop`,
+# retargets within the hull) is on its way to the disk within the half minute.
+ORDERS_LOST_MAX = 12
+
+
+def renumbered(shade: Shade) -> Shade:
+    """Return the shade at the start of a run: numbers that the journal may have lost are not used again."""
+    return replace(shade, began_seq=shade.seq, seq=shade.seq + ORDERS_LOST_MAX)
+
+
+def fresh(shade: Shade) -> bool:
+    """Say whether nothing but questions has passed between this journal and the shade."""
+    known = shade.knowledge
+    untouched = known.moves == 0 and known.mark is None and not known.meetings
+    return untouched and known.hull.contains(physical_range(shade.spec))
+
+
+def remembered(shade: Shade, term: int) -> Memory | None:
+    """Return what is worth remembering of a shade at rest; None when it moves, or little is known."""
+    known, channel, link = shade.knowledge, shade.channel, shade.spec.link
+    report = channel.report
+    if not isinstance(link, ContractLink):
+        return None
+    at_rest = channel.answered and report is not None and not report.moving and shade.outstanding is None
+    if not at_rest or known.base is None or known.boot is None or channel.boot != known.boot:
+        return None
+    if known.hull.contains(physical_range(shade.spec)):
+        return None
+    travel = shade.spec.travel
+    return Memory(
+        term=term,
+        seq=shade.seq,
+        board=link.board,
+        channel=link.channel,
+        drive=known.drive,
+        boot=known.boot,
+        n=channel.read,
+        stalls=channel.stalls,
+        base=known.base,
+        anchor=known.anchor,
+        low_mm=round(travel.drop_at_steps(known.hull.low), 1),
+        high_mm=round(travel.drop_at_steps(min(known.hull.high, travel.end_steps)), 1),
+    )
+
+
+def refuted(shade: Shade) -> bool:
+    """Say whether what an older memory tells of the shade is known to be worth nothing."""
+    useless = shade.knowledge.base is None or shade.knowledge.hull.contains(physical_range(shade.spec))
+    return useless and shade.channel.answered and shade.memory is None and not fresh(shade)
+
+
+def hear_memory(turn: Turn, shade: Shade, memory: Memory) -> Shade:
+    """Return the shade after the broker has handed back what it remembers."""
+    link = shade.spec.link
+    if not isinstance(link, ContractLink):
+        return shade
+    ours = (memory.board, memory.channel, memory.drive) == (
+        link.board,
+        link.channel,
+        shade.spec.travel.version,
+    )
+    if not ours or not fresh(shade) or not newer(memory, shade.memory):
+        return shade
+    shade = replace(shade, memory=memory, seq=max(shade.seq, memory.seq))
+    report = shade.channel.report
+    return shade if report is None or not shade.channel.answered else recall(turn, shade, report)
+
+
+def recall(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade once its board has said something that its memory can be held against."""
+    memory = shade.memory
+    if memory is None:
+        return shade
+    shade = replace(shade, memory=None)
+    quiet = report.answers is not None and report.answers == memory.seq + 1
+    known = memories.recalled(shade.spec, memory, report, quiet=quiet)
+    if known is None:
+        text = "what is remembered of it is worth nothing: its board has lived on without this bridge"
+        turn.note("shade.memory.refuted", Level.WARNING, shade=shade.id, text=text, boot=report.boot)
+        return shade
+    if report.moving:
+        known = replace(known, hull=physical_range(shade.spec))
+    text = f"known from memory to {width_mm(shade.spec, known.hull):.0f} mm; take a reference"
+    turn.note(
+        "shade.memory.recalled",
+        Level.WARNING,
+        shade=shade.id,
+        text=text,
+        unread_reports=report.n - memory.n - 1,
+    )
+    return replace(shade, knowledge=known, reason=text)
+
+
+def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
+    """Return the shade once this journal is known to be no longer the newest: what it holds is a memory."""
+    if fresh(shade):
+        return shade
+    shade = ended(turn, shade, Fate.FAILED, why)
+    known, channel, link = shade.knowledge, shade.channel, shade.spec.link
+    kept = None
+    # What was heard in this run has already been read in the light of the old journal.
+    linked = known.base is not None and known.boot is not None and known.boot == channel.boot
+    if isinstance(link, ContractLink) and linked and not channel.answered:
+        assert known.base is not None
+        assert known.boot is not None
+        kept = Memory(
+            term=0,
+            seq=shade.began_seq,
+            board=link.board,
+            channel=link.channel,
+            drive=known.drive,
+            boot=known.boot,
+            n=channel.read,
+            stalls=channel.stalls,
+            base=known.base,
+            anchor=known.anchor,
+            low_mm=0.0,
+            high_mm=0.0,
+        )
+    turn.note("shade.journal.outdated", Level.ERROR, shade=shade.id, text=why)
+    channel = replace(channel, bounds=None, bounds_boot=None)
+    return replace(
+        shade,
+        knowledge=nothing_known(shade.spec),
+        memory=kept,
+        outstanding=None,
+        channel=channel,
+        reckoning=Reckoning(),
+        reason=why,
+    )
+
+
+def overtaken(turn: Turn, shade: Shade, report: Report) -> Shade:
+    """Return the shade after its board, in the boot known, is found to have had orders that are not here.
+
+    A power cut may have taken the last few from the journal; the hull on disk holds for those, and their
+    slip is added. More, or a count that the hull has no room for, show that a whole older file was put back.
+    """
+    known, channel = shade.knowledge, shade.channel
+    skipped = shade.began_seq < report.seq <= shade.began_seq + ORDERS_LOST_MAX
+    beyond = report.seq - shade.began_seq if skipped else report.seq - shade.seq
+    same = report.boot == known.boot == channel.boot and known.base is not None
+    if channel.answered or beyond <= 0 or not same:
+        return shade
+    here = None if report.count is None else claim_at(shade.spec, known, report.count)
+    apart = here is not None and (here.high < known.hull.low or known.hull.high < here.low)
+    if apart or not skipped:
+        board = shade.spec.contract.board
+        return outdated(turn, shade, f"board {board} has had orders that this journal never sent")
+    unread = max(0, report.n - channel.read)
+    slid = slipped(shade.spec, known, moves=min(beyond, unread), distance=most_travelled(shade.spec, unread))
+    return replace(shade, knowledge=slid)
