@@ -65,10 +65,10 @@ def _closed(turn: Turn, shade: Shade, rank: Rank) -> str:
 
 def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:
     """Return the shade as the service lock leaves it: stopped, with nothing more to do."""
-    if not turn.may_order:
-        return shade
     report = shade.channel.report
-    if isinstance(shade.spec.link, OneWayLink):
+    if not turn.may_order:
+        pass
+    elif isinstance(shade.spec.link, OneWayLink):
         shade = one_way.halt(turn, shade)
     elif shade.outstanding is not None or (report is not None and report.moving):
         shade = order_stop(turn, shade)

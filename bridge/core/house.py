@@ -19,7 +19,8 @@ from bridge.core.command.one_way import due_s as one_way_due_s
 from bridge.core.command.pursue import due_s as shade_due_s
 from bridge.core.command.pursue import pursue
 from bridge.core.command.requests import Fate, ended
-from bridge.core.command.supply import queue, stagger_due_s
+from bridge.core.command.supply import due_s as queue_due_s
+from bridge.core.command.supply import queue
 from bridge.core.events import (
     AliveHeard,
     Asked,
@@ -46,10 +47,10 @@ from bridge.core.overhearing import carried_over, hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known
 from bridge.core.recalling import hear_memory, outdated, renumbered
-from bridge.core.spec import ContractLink, OneWayLink, ShadeSpec
+from bridge.core.spec import ContractLink, HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.state import Board, House, Reckoning, Shade
 from bridge.core.turn import Turn
-from bridge.core.values import BoardId, ShadeId
+from bridge.core.values import BoardId, GroupId, ShadeId
 
 
 def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
@@ -82,10 +83,8 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
-    stagger = stagger_due_s(house)
-    if stagger is not None and queue(house):
-        dues.append(stagger)
-    return min(dues, default=None)
+    turn_s = queue_due_s(house)
+    return min(dues if turn_s is None else [*dues, turn_s], default=None)
 
 
 def _counted(turn: Turn, house: House) -> House:
@@ -136,9 +135,12 @@ def _switched(turn: Turn, event: Switched) -> House:
     turn.note(name, Level.INFO, on=event.on, source=event.source)
     if event.switch is Switch.PAUSE:
         return replace(house, paused=event.on)
-    if event.on and not house.locked:
+    if event.on == house.locked:
+        return house
+    if event.on:
         house = _each(turn, house, lambda turn, shade: locked_up(turn, shade, event.source))
-    return replace(house, locked=event.on)
+        return replace(house, locked=True)
+    return _each(turn, replace(house, locked=False), pursue)
 
 
 def _board(house: House, shade: Shade) -> Board:
@@ -147,9 +149,9 @@ def _board(house: House, shade: Shade) -> Board:
 
 def _shade_due_s(house: House, shade: Shade) -> float | None:
     """Return when `pursue` is wanted for a shade; the clock of a one-way board runs without a broker too."""
-    may_order = house.broker_up and not house.stood_down
+    may_order = house.broker_up and not house.stood_down and not house.locked
     if isinstance(shade.spec.link, OneWayLink):
-        return one_way_due_s(shade, may_order=may_order and not house.locked)
+        return one_way_due_s(shade, may_order=may_order)
     if may_order:
         return shade_due_s(shade, _board(house, shade))
     return None if shade.request is None else shade.request.deadline_s
@@ -270,10 +272,16 @@ def _started(turn: Turn, event: Started) -> House:
         reached_before=False,
         started_at_s=None,
         returned_at_s=None,
+        group_targets=_still_grouped(turn.house.group_targets, event.spec),
     )
     turn.look(house)
     turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))
     return house
+
+
+def _still_grouped(targets: Mapping[GroupId, int], spec: HouseSpec) -> Mapping[GroupId, int]:
+    """Return the targets of the groups that the settings still name."""
+    return {group.id: targets[group.id] for group in spec.groups if group.id in targets}
 
 
 def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:

@@ -91,6 +91,7 @@ class Outstanding:
         began_steps: The middle of the estimate when it left.
         sent_at_s: When it left.
         heard: A report has shown that the board acts on it.
+        braking: It ends a motion that the board may have begun.
     """
 
     order: Order
@@ -100,6 +101,7 @@ class Outstanding:
     began_steps: Steps
     sent_at_s: float
     heard: bool = False
+    braking: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,15 @@ from fractions import Fraction
 from math import ceil
 
 from bridge.core.command.goals import Goal, Refusal, resolve
-from bridge.core.command.requests import Fate, asked_by, ended, without_spent_hold
-from bridge.core.command.supply import must_stagger, must_wait, note_start
+from bridge.core.command.requests import Fate, ended, without_spent_hold
+from bridge.core.command.supply import (
+    ORDER_EVERY_S,
+    must_stagger,
+    must_wait,
+    note_start,
+    out_of_queue,
+    queued,
+)
 from bridge.core.events import Nudge, Release, Want
 from bridge.core.outcome import Level, SendTarget
 from bridge.core.position import one_way as position
@@ -25,7 +32,6 @@ from bridge.core.state import Echo, Request, Run, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Steps
 
-ORDER_EVERY_S = 0.25
 LOOK_EVERY_S = 0.5
 # A message that the broker has not passed back by then was lost, or the broker keeps it to itself.
 ECHO_WAIT_S = 10.0
@@ -53,6 +59,9 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     shade = without_spent_hold(turn, _gone_silent(turn, shade))
     shade = _given_up(turn, _vouched(turn, _looked_at(turn, shade)))
     request = shade.request
+    if not turn.may_order or shade.reckoning.alive is False:
+        shade = out_of_queue(turn, shade)
+        request = shade.request
     if request is None or not turn.may_order or not _needs_target(shade, request):
         return shade
     if request.goal is None:
@@ -60,8 +69,8 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
     if shade.reckoning.alive is False or _too_soon(turn, shade):
         return shade
     if must_wait(turn, shade) or must_stagger(turn, shade):
-        return shade if request.queued else _queued(shade, request)
-    return _go(turn, _unqueued(turn, shade, request), request.goal)
+        return shade if request.queued else queued(shade, request)
+    return _go(turn, out_of_queue(turn, shade), request.goal)
 
 
 def due_s(shade: Shade, *, may_order: bool) -> float | None:
@@ -200,20 +209,6 @@ def _too_soon(turn: Turn, shade: Shade) -> bool:
 def _needs_target(shade: Shade, request: Request) -> bool:
     run = shade.reckoning.run
     return run is None or run.request != request.id
-
-
-def _queued(shade: Shade, request: Request) -> Shade:
-    waits = "it waits until its supply has amps to spare, or for its turn after a power cut"
-    reason = f"{asked_by(request.want, request.source)}; {waits}"
-    return replace(shade, request=replace(request, queued=True), reason=reason)
-
-
-def _unqueued(turn: Turn, shade: Shade, request: Request) -> Shade:
-    if not request.queued:
-        return shade
-    deadline_s = turn.now_s + turn.house.spec.board_wait_s
-    request = replace(request, queued=False, deadline_s=deadline_s)
-    return replace(shade, request=request, reason=asked_by(request.want, request.source))
 
 
 # Targets.

@@ -10,8 +10,16 @@ from dataclasses import replace
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
-from bridge.core.command.requests import Fate, asked_by, ended, without_spent_hold
-from bridge.core.command.supply import must_stagger, must_wait, note_start
+from bridge.core.command.requests import Fate, ended, without_spent_hold
+from bridge.core.command.supply import (
+    ORDER_EVERY_S,
+    moves,
+    must_stagger,
+    must_wait,
+    note_start,
+    out_of_queue,
+    queued,
+)
 from bridge.core.contract import Do, Link, Order
 from bridge.core.outcome import Level, SendOrder
 from bridge.core.position.estimate import Knowledge
@@ -23,8 +31,6 @@ from bridge.core.state import Board, Outstanding, Purpose, Request, Shade, bound
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Steps
 
-# A dragged slider reaches the board at most four times a second (DESIGN: requests, ranks, orders).
-ORDER_EVERY_S = 0.25
 # A board reports at once on an order and two to four times a second while moving; three seconds without a
 # word mean that something was lost on the way.
 SILENCE_S = 3.0
@@ -40,11 +46,11 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
         return one_way.pursue(turn, shade)
     shade = _left_alone(turn, without_spent_hold(turn, _give_up(turn, shade)))
     if not turn.may_order or board_of(turn, shade).link in (Link.LOST, Link.OFF):
-        return shade
+        return out_of_queue(turn, shade)
     if not shade.channel.answered:
-        return _ask(turn, shade)
+        return _ask(turn, out_of_queue(turn, shade))
     if _fell_silent(turn, shade):
-        return _ask(turn, fallen_silent(shade))
+        return _ask(turn, fallen_silent(out_of_queue(turn, shade)))
     if shade.request is not None:
         return _serve(turn, shade, shade.request)
     return _put_to_sleep(turn, shade)
@@ -163,22 +169,15 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
     if wrong:
         return ended(turn, shade, Fate.FAILED, wrong)
     if must_wait(turn, shade) or must_stagger(turn, shade):
-        return shade if request.queued else _queued(shade, request)
+        return shade if request.queued else queued(shade, request)
     if request.queued:
-        deadline_s = turn.now_s + turn.house.spec.board_wait_s
-        request = replace(request, queued=False, deadline_s=deadline_s)
-        shade = replace(shade, request=request, reason=asked_by(request.want, request.source))
+        shade = out_of_queue(turn, shade)
+        assert shade.request is not None
+        request = shade.request
     if request.reference:
         draft = draft_seek_up(shade, term=turn.term, seq=shade.seq + 1)
         return _order(turn, shade, draft, request, goal=None)
     return _go(turn, shade, request, request.goal)
-
-
-def _queued(shade: Shade, request: Request) -> Shade:
-    """Return the shade waiting for its turn, and saying so."""
-    waits = "it waits until its supply has amps to spare, or for its turn after a power cut"
-    reason = f"{asked_by(request.want, request.source)}; {waits}"
-    return replace(shade, request=replace(request, queued=True), reason=reason)
 
 
 def misfit(shade: Shade) -> str:
@@ -249,7 +248,8 @@ def order_stop(turn: Turn, shade: Shade) -> Shade:
     order = plain_order(shade, Do.STOP, term=turn.term, seq=seq)
     send(turn, shade, order)
     request = None if shade.request is None else shade.request.id
-    return replace(shade, seq=seq, outstanding=_outstanding(turn, shade, order, request, None))
+    pending = replace(_outstanding(turn, shade, order, request, None), braking=moves(shade, turn.now_s))
+    return replace(shade, seq=seq, outstanding=pending)
 
 
 def _put_to_sleep(turn: Turn, shade: Shade) -> Shade:

@@ -6,48 +6,72 @@ A shade that is moving is never held back by this; one that has to wait keeps it
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from heapq import heappop, heappush
+from math import inf
 
+from bridge.core.command.orders import seek_pps
+from bridge.core.command.requests import asked_by
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import HouseSpec, Mounting, ShadeSpec, SupplySpec
-from bridge.core.state import House, Purpose, Shade
+from bridge.core.state import House, Outstanding, Purpose, Request, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import SupplyId
 
 # After power has returned to a board, starts are spread for so long: by then what waited has begun.
 RESTLESS_S = 60.0
+# A connection that has died unnoticed delivers for so long, and a board may be so much slower than told.
+LATE_S = 15.0
+PACE = 1.5
+# A dragged slider reaches the board at most four times a second (DESIGN: requests, ranks, orders).
+ORDER_EVERY_S = 0.25
 # Sums of amps given to one or two decimals.
 ROUNDING_A = 1e-9
 
 MOTION = (Purpose.MOVE, Purpose.REFERENCE)
 
 
-def draw_a(shade: Shade) -> float:
-    """Return the amps that a shade may be drawing now; out of hearing it may still be at its last order."""
-    report, pending = shade.channel.report, shade.outstanding
-    ordered = pending is not None and pending.purpose in MOTION
-    if ordered or _moves(shade):
+def moves(shade: Shade, now_s: float) -> bool:
+    """Say whether a shade may be moving now; out of hearing it may still be at its last order for a while."""
+    pending = shade.outstanding
+    if _reports_motion(shade):
+        return True
+    if pending is None or not (pending.purpose in MOTION or pending.braking):
+        return False
+    return shade.channel.answered or now_s < _surely_over_s(shade, pending)
+
+
+def draw_a(shade: Shade, now_s: float) -> float:
+    """Return the amps that a shade may be drawing now."""
+    report = shade.channel.report
+    if moves(shade, now_s):
         return shade.spec.moving_a
     if report is not None and not report.awake:
         return 0.0
     return shade.spec.standstill_a
 
 
-def drawn_a(shades: Iterable[Shade], supply: SupplyId) -> float:
+def drawn_a(shades: Iterable[Shade], supply: SupplyId, now_s: float) -> float:
     """Return the amps that all shades of a supply may be drawing together."""
-    return sum(draw_a(shade) for shade in shades if shade.spec.supply == supply)
+    return sum(draw_a(shade, now_s) for shade in shades if shade.spec.supply == supply)
 
 
 def must_wait(turn: Turn, shade: Shade) -> bool:
-    """Say whether a start of `shade` has to wait for amps of its supply."""
+    """Say whether a start has to wait for amps of its supply, or for those whose turn comes before."""
     limit = _limit_a(turn.house.spec.supplies, shade.spec.supply)
-    if limit is None or shade.spec.supply is None:
+    if limit is None or shade.spec.supply is None or draw_a(shade, turn.now_s) >= shade.spec.moving_a:
         return False
-    if draw_a(shade) >= shade.spec.moving_a:
-        return False
-    others = (each for name, each in turn.house.shades.items() if name != shade.id)
-    drawn = drawn_a(others, shade.spec.supply) + turn.drawn.get(shade.spec.supply, 0.0)
-    return drawn + shade.spec.moving_a > limit + ROUNDING_A
+    others = [each for name, each in turn.house.shades.items() if name != shade.id]
+    drawn = drawn_a(others, shade.spec.supply, turn.now_s) + turn.drawn.get(shade.spec.supply, 0.0)
+    if drawn + shade.spec.moving_a > limit + ROUNDING_A:
+        return True
+    # Else one that needs little would pass one that needs much for ever.
+    return any(each.spec.supply == shade.spec.supply and _waits_before(each, shade) for each in others)
+
+
+def _waits_before(other: Shade, shade: Shade) -> bool:
+    queued = other.request is not None and other.request.queued
+    return queued and (shade.request is None or _place(other) < _place(shade))
 
 
 def note_start(turn: Turn, shade: Shade) -> None:
@@ -55,28 +79,33 @@ def note_start(turn: Turn, shade: Shade) -> None:
     turn.started_at_s = turn.now_s
     supply = shade.spec.supply
     if supply is not None:
-        more = max(0.0, shade.spec.moving_a - draw_a(shade))
+        more = max(0.0, shade.spec.moving_a - draw_a(shade, turn.now_s))
         turn.drawn[supply] = turn.drawn.get(supply, 0.0) + more
 
 
-def stagger_due_s(house: House) -> float | None:
-    """Return the monotonic second before which no further shade starts; None when starts are free."""
-    if house.returned_at_s is None or house.started_at_s is None:
+def due_s(house: House) -> float | None:
+    """Return the monotonic second at which a shade that waits may get its turn though nothing happens."""
+    waiting = queue(house)
+    if not waiting:
         return None
-    if house.started_at_s >= house.returned_at_s + RESTLESS_S:
-        return None
-    return house.started_at_s + house.spec.stagger_s
+    dues = [each.ordered_at_s + ORDER_EVERY_S for each in waiting if each.ordered_at_s is not None]
+    dues += [
+        _surely_over_s(shade, shade.outstanding)
+        for shade in house.shades.values()
+        if shade.outstanding is not None and not shade.channel.answered
+    ]
+    if house.returned_at_s is not None and house.started_at_s is not None:
+        dues.append(min(house.started_at_s + house.spec.stagger_s, house.returned_at_s + RESTLESS_S))
+    return min((due for due in dues if due > house.now.mono_s), default=None)
 
 
 def must_stagger(turn: Turn, shade: Shade) -> bool:
     """Say whether a start has to wait because another was just now, soon after power returned."""
-    if draw_a(shade) >= shade.spec.moving_a > 0 or _moves(shade):
-        return False
     returned = turn.house.returned_at_s if turn.returned_at_s is None else turn.returned_at_s
     started = turn.house.started_at_s if turn.started_at_s is None else turn.started_at_s
-    if returned is None or started is None or turn.now_s >= returned + RESTLESS_S:
+    if returned is None or started is None or moves(shade, turn.now_s):
         return False
-    return turn.now_s < started + turn.house.spec.stagger_s
+    return turn.now_s < min(started + turn.house.spec.stagger_s, returned + RESTLESS_S)
 
 
 def queue(house: House) -> list[Shade]:
@@ -85,61 +114,111 @@ def queue(house: House) -> list[Shade]:
     return sorted(waiting, key=_place)
 
 
+def queued(shade: Shade, request: Request) -> Shade:
+    """Return the shade waiting for its turn, and saying so."""
+    waits = "it waits until its supply has amps to spare, or for its turn after a power cut"
+    reason = f"{asked_by(request.want, request.source)}; {waits}"
+    return replace(shade, request=replace(request, queued=True), reason=reason)
+
+
+def out_of_queue(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade with its request no longer waiting for its turn: the usual time is left for it."""
+    request = shade.request
+    if request is None or not request.queued:
+        return shade
+    deadline_s = turn.now_s + turn.house.spec.board_wait_s
+    request = replace(request, queued=False, deadline_s=deadline_s)
+    return replace(shade, request=request, reason=asked_by(request.want, request.source))
+
+
 def _place(shade: Shade) -> tuple[int, int]:
     assert shade.request is not None
     return -shade.request.rank, shade.request.id
 
 
 def worst_raise_s(spec: HouseSpec, mounting: Mounting = Mounting.EXTERIOR) -> float:
-    """Return the longest time until every shade of a mounting is up: all are down, all are asked at once.
+    """Return the longest time until every shade of a mounting is up, power having just returned.
 
-    The same queue as at work: those that fit start, in the order of the settings; then whenever one is up.
-    Time for the boards to hear of it is not in it.
+    All hang at their lower limit and are asked at once, in the order of the settings, and those that can feel
+    their top look for it. The same queue as at work: in that order as long as the supply can bear it, the
+    rest whenever one is up. Time for the boards to hear of it is not in it.
+
+    Returns:
+        Seconds; 0 without such shades, infinite when one can never have its turn.
     """
     waiting = [shade for shade in spec.shades if shade.mounting is mounting]
-    standing = {each.id: _standing_a(spec.shades, each.id) for each in spec.supplies}
-    ends: list[tuple[float, int, ShadeSpec]] = []
-    now_s = 0.0
-    while waiting or ends:
-        for shade in [each for each in waiting if _fits(spec.supplies, standing, each)]:
-            if not _fits(spec.supplies, standing, shade):
-                continue
+    free = {each.id: each.amps - _standing_a(spec.shades, each.id) for each in spec.supplies}
+    ends: list[tuple[float, int]] = []
+    now_s, next_s = 0.0, 0.0
+    while waiting:
+        shade = _first_that_fits(waiting, free)
+        if shade is not None and now_s >= next_s:
             waiting.remove(shade)
-            _take(standing, shade, shade.moving_a - shade.standstill_a)
-            heappush(ends, (now_s + raise_s(shade), spec.shades.index(shade), shade))
-        if not ends:
-            return float("inf")
-        now_s, _, done = heappop(ends)
-        _take(standing, done, done.standstill_a - done.moving_a)
-    return now_s
+            _take(free, shade, shade.moving_a - shade.standstill_a)
+            heappush(ends, (now_s + raise_s(shade), spec.shades.index(shade)))
+            next_s = now_s + spec.stagger_s if now_s < RESTLESS_S else now_s
+        elif shade is not None and (not ends or next_s < ends[0][0]):
+            now_s = next_s
+        elif ends:
+            now_s, number = heappop(ends)
+            up = spec.shades[number]
+            _take(free, up, up.standstill_a - up.moving_a)
+            if up.upper_switch is not None and now_s < RESTLESS_S:
+                # The way back from its switch was a start of its own.
+                next_s = now_s + spec.stagger_s
+        else:
+            return inf
+    return max((end_s for end_s, _ in ends), default=now_s)
 
 
 def raise_s(spec: ShadeSpec) -> float:
-    """Return the seconds of a full travel."""
-    steps = spec.travel.lower_steps
-    return move_profile(steps=steps, top_pps=spec.top_pps, ramp_pps2=spec.ramp_pps2).duration_s
+    """Return the seconds of a full travel upward, looking for the upper end where there is one to feel."""
+    at = spec.upper_switch or spec.upper_stall
+    if at is None:
+        return _travel_s(spec, spec.travel.lower_steps, spec.top_pps)
+    seek_s = _travel_s(spec, spec.travel.lower_steps, seek_pps(spec, by_switch=spec.upper_switch is not None))
+    back = abs(round(spec.travel.steps_at_drop(at.at_mm)))
+    return seek_s + _travel_s(spec, back, spec.top_pps)
+
+
+def _travel_s(spec: ShadeSpec, steps: int, pps: int) -> float:
+    return move_profile(steps=steps, top_pps=pps, ramp_pps2=spec.ramp_pps2).duration_s
 
 
 def _standing_a(shades: Sequence[ShadeSpec], supply: SupplyId) -> float:
     return sum(shade.standstill_a for shade in shades if shade.supply == supply)
 
 
-def _fits(supplies: Sequence[SupplySpec], standing: dict[SupplyId, float], shade: ShadeSpec) -> bool:
-    limit = _limit_a(supplies, shade.supply)
-    if limit is None or shade.supply is None:
-        return True
-    return standing[shade.supply] + shade.moving_a - shade.standstill_a <= limit + ROUNDING_A
+def _first_that_fits(waiting: Sequence[ShadeSpec], free: dict[SupplyId, float]) -> ShadeSpec | None:
+    """Return the first shade that its supply can bear now; nobody passes one that waits for the same."""
+    blocked = set()
+    for shade in waiting:
+        if shade.supply is None or shade.supply not in free:
+            return shade
+        if shade.supply in blocked:
+            continue
+        if shade.moving_a - shade.standstill_a <= free[shade.supply] + ROUNDING_A:
+            return shade
+        blocked.add(shade.supply)
+    return None
 
 
-def _take(standing: dict[SupplyId, float], shade: ShadeSpec, amps: float) -> None:
-    if shade.supply is not None:
-        standing[shade.supply] += amps
+def _take(free: dict[SupplyId, float], shade: ShadeSpec, amps: float) -> None:
+    if shade.supply is not None and shade.supply in free:
+        free[shade.supply] -= amps
 
 
 def _limit_a(supplies: Sequence[SupplySpec], supply: SupplyId | None) -> float | None:
     return next((each.amps for each in supplies if each.id == supply), None)
 
 
-def _moves(shade: Shade) -> bool:
+def _reports_motion(shade: Shade) -> bool:
     report = shade.channel.report
     return (report is not None and report.moving) or shade.reckoning.run is not None
+
+
+def _surely_over_s(shade: Shade, pending: Outstanding) -> float:
+    """Return by when a board that nobody hears has ended its last order, if it ever got it."""
+    steps = shade.knowledge.hull.width if pending.order.at_most is None else pending.order.at_most
+    pps = pending.order.pps or shade.spec.top_pps
+    return pending.sent_at_s + LATE_S + PACE * _travel_s(shade.spec, steps, pps)
