@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from bridge.cli.parser import Parser
+from bridge.cli.parser import HelpFormatter, Parser
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -17,6 +17,9 @@ def add_command(subparsers: "Subparsers") -> None:
         "calc",
         help="the builder's calculators",
         description="The builder's calculators. Each prints a table, or one JSON object with --json.",
+        epilog="Example:\n  hembar calc gear --pulses-per-rev 800 --gear 57/11 --turns 13\n\n"
+        "`hembar calc CALCULATOR --help` shows one for each.",
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     calculators = parser.add_subparsers(dest="calculator", required=True, metavar="CALCULATOR")

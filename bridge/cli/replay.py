@@ -12,6 +12,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import BridgeError
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ def add_command(subparsers: Subparsers) -> None:
             "later snapshot. Reads only; the bridge may be running. "
             "Exit codes: 0 all the same, 1 a difference or damage, 2 the file can't be read."
         ),
+        epilog="Example:\n  hembar replay /var/lib/hembar/journal.db",
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("journal", metavar="JOURNAL", type=Path, help="the file that the settings name")

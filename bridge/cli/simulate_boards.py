@@ -10,13 +10,21 @@ import asyncio
 import signal
 from pathlib import Path
 
+from bridge.cli.parser import HelpFormatter
+
 DEFAULT_PORT = 1883
 HELP = "run simulated boards with shades that are not there, against a real broker"
 
 
 def add_command(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command and its options."""
-    parser = subparsers.add_parser("simulate-boards", help=HELP, description=HELP[0].upper() + HELP[1:] + ".")
+    parser = subparsers.add_parser(
+        "simulate-boards",
+        help=HELP,
+        description=HELP[0].upper() + HELP[1:] + ".",
+        epilog="Example:\n  hembar simulate-boards --broker 127.0.0.1 --state /tmp/boards",
+        formatter_class=HelpFormatter,
+    )
     parser.add_argument("--broker", required=True, type=_address, metavar="HOST[:PORT]", help="the broker")
     parser.add_argument(
         "--root", default="shade-boards", type=_root, help="first level of the topics (%(default)s)"

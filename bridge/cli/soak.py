@@ -13,6 +13,7 @@ import sys
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ def add_command(subparsers: Any) -> None:
         help="simulate houses with faults and check every invariant",
         description="Runs the deciding core against simulated boards, shades, networks and people in virtual "
         "time, draws faults from each seed, and checks after every event that what is claimed is true.",
+        epilog="Example:\n  hembar soak --seeds 1-200 --days 2",
+        formatter_class=HelpFormatter,
     )
     parser.add_argument("--seeds", required=True, metavar="A-B", help="seeds to run, such as 1-200, or one")
     parser.add_argument("--days", type=float, default=2.0, metavar="D", help="simulated days a seed (default 2)")
