@@ -110,13 +110,16 @@ def _percent(shade: Shade, to: int) -> int | None:
 
 
 def _halted(turn: Turn, shade: Shade) -> Shade:
-    reckoning = shade.reckoning
-    if reckoning.run is None:
+    """Return the shade after a stranger's halt; one that came before our own target has halted nothing."""
+    spec, reckoning, run = shade.spec, shade.reckoning, shade.reckoning.run
+    if run is None:
         return shade
-    run = position.halting(
-        shade.spec, reckoning.run, request=None, now_s=turn.now_s - shade.spec.one_way.latency_s
-    )
-    return replace(shade, reckoning=replace(reckoning, run=replace(run, heard_s=turn.now_s), echoes=()))
+    if run.heard_s is None:
+        either = replace(run, rests=position.path(run).joined(run.rests), request=None, steady=False)
+        return replace(shade, reckoning=replace(reckoning, run=either))
+    begun_s = turn.now_s - spec.one_way.latency_s
+    halted = replace(position.halting(spec, run, request=None, now_s=begun_s), heard_s=turn.now_s)
+    return replace(shade, reckoning=replace(reckoning, run=halted, echoes=()))
 
 
 def _nonsense(turn: Turn, shade: Shade) -> Shade:

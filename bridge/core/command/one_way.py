@@ -113,8 +113,8 @@ def _looked_at(turn: Turn, shade: Shade) -> Shade:
 
 
 def _may_be_gone(shade: Shade) -> bool:
-    """Say whether its alive topic may yet tell that the board has stopped on the way."""
-    return shade.spec.one_way.alive is not None and shade.reckoning.alive is True
+    """Say whether its alive topic has told, or may yet tell, that the board has stopped on the way."""
+    return shade.spec.one_way.alive is not None and shade.reckoning.alive is not None
 
 
 def _arrived(turn: Turn, shade: Shade, run: Run) -> Shade:
@@ -310,14 +310,24 @@ def halt(turn: Turn, shade: Shade) -> Shade:
     if spec.one_way.stop is not None:
         halted = position.halting(spec, run, request=request, now_s=turn.now_s)
         return _send(turn, shade, halted, None, halts=True)
-    wanted = position.stopping_count(spec, run, turn.now_s)
-    value = value_for(spec, wanted)
-    if not position.path(run).contains(position.only(count_of(spec, value))):
-        value = value_for(spec, run.to)
-    to = count_of(spec, value)
-    now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
-    known = position.departed(spec, shade.knowledge, now, way=position.way_to(shade.reckoning, to))
-    return _send(turn, replace(shade, knowledge=known), now, value, halts=True)
+    return _halt_by_target(turn, shade, run)
+
+
+def _halt_by_target(turn: Turn, shade: Shade, run: Run) -> Shade:
+    """Send the board to a braking way on from where it is, or up where that might be too low."""
+    spec, request = shade.spec, None if shade.request is None else shade.request.id
+    wanted = value_for(spec, position.stopping_count(spec, run, turn.now_s))
+    to, whole = count_of(spec, wanted), position.path(run)
+    if to == run.to or not whole.contains(position.only(to)):
+        return replace(shade, reckoning=replace(shade.reckoning, run=replace(run, request=request)))
+    for value in (wanted, value_for(spec, whole.low)):
+        to = count_of(spec, value)
+        now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
+        known = position.departed(spec, shade.knowledge, now, way=position.way_to(shade.reckoning, to))
+        if _refuse_downward(shade, known, now) is None and to != run.to:
+            return _send(turn, replace(shade, knowledge=known), now, value, halts=True)
+    why = "its board knows no halt, and no target would be a safe one; switch its power off to stop it"
+    return ended(turn, shade, Fate.FAILED, why)
 
 
 def _halt_at_rest(turn: Turn, shade: Shade) -> Shade:
