@@ -1,6 +1,7 @@
 """A shade on a one-way board in virtual time: the house decides by `handle`, the truth is a simulated board.
 
-The broker between them delays every message by up to `lag_s`, keeps what is retained, and speaks the will.
+The broker between them delays every message by up to `lag_s`, keeps what is retained and what the bridge
+misses while it restarts, and speaks the will.
 """
 
 from __future__ import annotations
@@ -166,7 +167,7 @@ class World:
         self._numbers = count()
         self._due: list[tuple[float, int, Callable[[], None]]] = []
         self._last: dict[str, float] = {}
-        self.checked = True
+        self._kept: list[tuple[str, bytes]] = []
 
     # What is so, and what is said.
 
@@ -225,7 +226,7 @@ class World:
                 heapq.heappop(self._due)[2]()
             if self.running and due is not None and due <= self.now:
                 self.take(Ticked(at=self.moment))
-            if self.checked and self.house is not None:
+            if self.bridge_there and self.house is not None:
                 self.check()
             if self.now >= until:
                 return
@@ -250,6 +251,9 @@ class World:
     def reach(self) -> None:
         self.bridge_there = True
         self.take(BrokerReached(at=self.moment))
+        kept, self._kept = self._kept, []
+        for topic, payload in kept:
+            self._hear(topic, payload, retained=False)
         for topic in one_way.subscriptions([self.spec]):
             if topic in self.retained:
                 self._hear(topic, self.retained[topic], retained=True)
@@ -289,6 +293,8 @@ class World:
             self._publish_all(self.board.on_message(topic, payload, False, self.now))
         if self.bridge_there and self.running:
             self._hear(topic, payload, retained=False)
+        else:
+            self._kept.append((topic, payload))
 
     def _hear(self, topic: str, payload: bytes, *, retained: bool) -> None:
         event = one_way.decode([self.spec], topic, payload, retained=retained, at=self.moment)
