@@ -234,6 +234,7 @@ class Daemon:
         self._log.info("broker.session.up", protocol=word.protocol)
         await self._deciding.take(BrokerReached(at=now()))
         assert self._deciding.house is not None
+        self._listening.begin(self._deciding.house.topics_heard)
         self._faces.open(self._deciding.house)
         return True
 

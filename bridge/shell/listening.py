@@ -43,6 +43,14 @@ class Listening:
         self._tables = {topic: tuple(some) for topic, some in groupby(by_topic, key=lambda each: each.topic)}
         self._log = log
         self._told: dict[str, _Told] = {}
+        self._before: dict[str, str] = {}
+
+    def begin(self, heard: Mapping[str, str]) -> None:
+        """A session begins: what the broker hands back in it may be as old as what is remembered now.
+
+        Messages that waited in a kept session come first, and must not make an older retained one look new.
+        """
+        self._before = dict(heard)
 
     def subscriptions(self) -> tuple[Subscription, ...]:
         """Return one filter for each topic."""
@@ -63,7 +71,7 @@ class Listening:
         tables = self._tables[message.topic]
         if tables[0].retained:
             mark = hashlib.sha256(message.payload).hexdigest()[:16]
-            if message.retained and heard.get(message.topic) == mark:
+            if message.retained and mark in (heard.get(message.topic), self._before.get(message.topic)):
                 self._log.debug("listen.message.known", topic=message.topic)
                 return
             # First, so that a crash on the way leaves a wish undone rather than done twice.

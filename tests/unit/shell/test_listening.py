@@ -140,6 +140,15 @@ def test_an_accepted_retained_message_is_remembered_before_it_asks(log: Log) -> 
     assert len(events(ears, said("41", retained=True), {"panel/level": first.mark})) == 2
 
 
+def test_a_retained_message_older_than_one_that_waited_is_not_new(log: Log) -> None:
+    ears = listening(log, table(retained=True))
+    old = next(each.mark for each in events(ears, said("80")) if isinstance(each, TopicHeard))
+    ears.begin({"panel/level": old})
+    waited = next(each.mark for each in events(ears, said("70")) if isinstance(each, TopicHeard))
+    assert events(ears, said("80", retained=True), {"panel/level": waited}) == []
+    assert len(events(ears, said("90", retained=True), {"panel/level": waited})) == 2
+
+
 def test_the_same_value_said_live_asks_again(log: Log) -> None:
     ears = listening(log, table(retained=True))
     mark = next(each.mark for each in events(ears, said("40")) if isinstance(each, TopicHeard))
