@@ -60,6 +60,15 @@ def target(house: House) -> str:
     return house.value("study", "opening/position/$target")
 
 
+def come_back(house: House) -> None:
+    """Start the bridge again, and wait until it hears."""
+    seen = len(house.bridge.logged("broker.session.up"))
+    house.bridge.start()
+    house.ear.wait(
+        lambda: len(house.bridge.logged("broker.session.up")) > seen, "its session stands", within_s=20
+    )
+
+
 def refusals(house: House, count: int) -> list[dict[str, Any]]:
     house.ear.wait(lambda: len(house.bridge.logged("listen.message.refused")) >= count, "it is refused")
     return house.bridge.logged("listen.message.refused")
@@ -118,7 +127,7 @@ def test_a_retained_message_moves_the_shade_once_whatever_restarts(house: House)
     house.wait_at_rest("study", "50")
     assert house.bridge.stop() == 0
     before = len(house.ear.motion_orders("attic-board", 0))
-    house.bridge.start()
+    come_back(house)
     house.wait_answering("study")
     publish(house, "test/kept", "178")
     house.wait_at_rest("study", "70")
@@ -129,7 +138,7 @@ def test_a_retained_message_of_the_time_of_absence_counts_where_accepted(house: 
     assert house.bridge.stop() == 0
     publish(house, "test/kept", "153", "-r")
     publish(house, "test/slider", "10", "-r")
-    house.bridge.start()
+    come_back(house)
     house.wait_at_rest("study", "60")
 
 
@@ -149,7 +158,7 @@ def test_listening_in_proposes_what_then_works(house: House) -> None:
     assert house.bridge.stop() == 0
     with house.bridge.settings.open("a", encoding="utf-8") as settings:
         settings.write(f"\n{said['toml']}\n")
-    house.bridge.start()
+    come_back(house)
     house.wait_answering("study")
     publish(house, "panel/json", json.dumps({"battery": 90, "level": 102}))
     house.wait_at_rest("study", "40")
