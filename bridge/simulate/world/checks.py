@@ -32,6 +32,7 @@ STOP_S = 15.0
 TRIPPED_S = 3.0
 ORDERS_A_SECOND = 5
 TICKS_AT_ONCE = 5
+MEETINGS_MAX = 100
 SOON_S = 0.01
 
 
@@ -105,8 +106,16 @@ class Checks:
             raise Escape("I13", f"{decisions.orders[0].order.do} left after standing down")
         if len(decisions.orders) > 2 * len(house.shades):
             raise Escape("I12", f"{len(decisions.orders)} orders at once")
-        if before is not None and house.term < before.term:
-            raise Escape("I13", f"term fell from {before.term} to {house.term}")
+        if before is not None and house.term < before.term + isinstance(event, Started):
+            raise Escape("I13", f"term went from {before.term} to {house.term} on {event.kind}")
+        if isinstance(event, Started):
+            self._bounded(house)
+
+    def _bounded(self, house: House) -> None:
+        """What is held in mind does not grow with time."""
+        for shade in house.shades.values():
+            if len(shade.knowledge.meetings) > MEETINGS_MAX:
+                raise Escape("I12", f"{shade.id}: {len(shade.knowledge.meetings)} references are kept")
 
     def _concerned(self, event: Event, house: House) -> list[Shade]:
         if isinstance(event, Asked):

@@ -168,6 +168,8 @@ class World:
         self.now = end_s
 
     def _wish_again(self, name: ShadeId) -> None:
+        if self.calm_from_now_on:
+            return
         self.at(self.now + self.rng.expovariate(WISHES_A_DAY / DAY_S), self._wish_again, name)
         self.people.wish(name)
         for _ in range(self._faults_now()):
