@@ -23,11 +23,11 @@ def physical_range(spec: ShadeSpec) -> Interval:
 
 
 def reference_interval(spec: ShadeSpec, reference: Reference) -> Interval:
-    """Return the positions in which a reference may really be met."""
+    """Return the positions in which a reference may really be met, its last step included."""
     at, half = reference.at_mm, reference.repeatability_mm
     return Interval(
-        low=floor(spec.travel.steps_at_drop(at - half)),
-        high=ceil(spec.travel.steps_at_drop(at + half)),
+        low=floor(spec.travel.steps_at_drop(at - half)) - 1,
+        high=ceil(spec.travel.steps_at_drop(at + half)) + 1,
     )
 
 
