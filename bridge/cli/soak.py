@@ -1,4 +1,4 @@
-"""`hembar soak`: simulated houses with every fault, many seeds, and whether the claim ever left out the truth.
+"""`hembar soak`: simulated houses with every fault, and whether a claim ever left out the truth.
 
 A failing seed prints one command that replays it. The same seed gives the same story.
 """
@@ -34,10 +34,18 @@ def add_command(subparsers: Any) -> None:
         formatter_class=HelpFormatter,
     )
     parser.add_argument("--seeds", required=True, metavar="A-B", help="seeds to run, such as 1-200, or one")
-    parser.add_argument("--days", type=float, default=2.0, metavar="D", help="simulated days a seed (default 2)")
-    parser.add_argument("--faults", metavar="KINDS", help="kinds of fault, with commas; all by default, or none")
-    parser.add_argument("--shades", type=int, default=0, metavar="N", help="shades in a house; drawn by default")
-    parser.add_argument("--wire", action="store_true", help="send every message through its bytes on the wire")
+    parser.add_argument(
+        "--days", type=float, default=2.0, metavar="D", help="simulated days a seed (default 2)"
+    )
+    parser.add_argument(
+        "--faults", metavar="KINDS", help="kinds of fault, with commas; all by default, or none"
+    )
+    parser.add_argument(
+        "--shades", type=int, default=0, metavar="N", help="shades in a house; drawn by default"
+    )
+    parser.add_argument(
+        "--wire", action="store_true", help="send every message through its bytes on the wire"
+    )
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, metavar="N", help="processes to use")
     parser.add_argument("--story", action="store_true", help="print the last events before each failure")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON")
@@ -157,7 +165,16 @@ def _as_json(total: Share, took_s: float) -> str:
     from bridge.simulate.world.soak import widths  # noqa: PLC0415
 
     figures = total.figures
-    names = ("shade_days", "moves", "local_moves", "requests", "events", "orders", "references", "undetectable")
+    names = (
+        "shade_days",
+        "moves",
+        "local_moves",
+        "requests",
+        "events",
+        "orders",
+        "references",
+        "undetectable",
+    )
     said: dict[str, object] = {"seeds": total.seeds, **{name: getattr(figures, name) for name in names}}
     said |= {"faults": dict(figures.faults), "in_motion": figures.in_motion, "fates": dict(figures.fates)}
     said["widths"] = [

@@ -133,7 +133,7 @@ def _impatient(shade: Any) -> float:
 
 
 def _dice(original: Callable[..., Any]) -> Callable[..., Any]:
-    return lambda shade: original(shade) + random.random()  # noqa: S311 - the planted bug
+    return lambda shade: original(shade) + random.random()
 
 
 def _any_boot(known: Any, report: Any) -> bool:
@@ -166,39 +166,150 @@ I12, I13 = frozenset({"I12"}), frozenset({"I13"})
 PLANTED = (
     Planted("slip is not allowed for", _setting(evidence, "slip_of_path", lambda *a, **k: 0), I1, days=3),
     Planted("scale is not allowed for", _setting(claims, "scale_allowance", lambda *a, **k: 0.0), I1),
-    Planted("every drive counts as confirmed", _setting(claims, "scale_allowance", lambda spec, *, bound: spec.scale_allowance), I1),  # noqa: E501
-    Planted("a sleeping rotor does not snap", _all(_setting(evidence, "snap", lambda spec: 0), _setting(fall, "snap", lambda spec: 0)), I1, ("cut", "flap"), 4, quick=False),  # noqa: E501
-    Planted("cloth never falls", _setting(evidence, "after_power_cut", lambda spec, where: where), I1, ("cut",), 2),
-    Planted("every motor holds its cloth", _all(*(_setting(at, "holds", lambda spec, where: True) for at in (evidence, orders, pursue, fall))), I1, ("cut",), 2),  # noqa: E501
-    Planted("any boot continues the count", _setting(evidence, "chain_holds", _any_boot), I1, ("cut", "flap"), 2),
-    Planted("a retained report is evidence", _wrapping(house, "hear_report", _believe_everything), I1, ("broker", "network-button", "cut"), 2),  # noqa: E501
-    Planted("the button is forgotten while unheard", _setting(pursue, "unheard", lambda spec, known, bounds: known), I1, ("network-button",), 2),  # noqa: E501
-    Planted("orders on their way are forgotten", _wrapping(hearing, "absorb", _forget_orders_on_their_way), I1, ("slow", "hang"), 6, quick=False),  # noqa: E501
-    Planted("a move is not written down", _setting(orders, "departed", lambda spec, known, *, to: known), I1 | I7),
+    Planted(
+        "every drive counts as confirmed",
+        _setting(claims, "scale_allowance", lambda spec, *, bound: spec.scale_allowance),
+        I1,
+    ),
+    Planted(
+        "a sleeping rotor does not snap",
+        _all(_setting(evidence, "snap", lambda spec: 0), _setting(fall, "snap", lambda spec: 0)),
+        I1,
+        ("cut", "flap"),
+        4,
+        quick=False,
+    ),
+    Planted(
+        "cloth never falls", _setting(evidence, "after_power_cut", lambda spec, where: where), I1, ("cut",), 2
+    ),
+    Planted(
+        "every motor holds its cloth",
+        _all(*(_setting(at, "holds", lambda spec, where: True) for at in (evidence, orders, pursue, fall))),
+        I1,
+        ("cut",),
+        2,
+    ),
+    Planted(
+        "any boot continues the count", _setting(evidence, "chain_holds", _any_boot), I1, ("cut", "flap"), 2
+    ),
+    Planted(
+        "a retained report is evidence",
+        _wrapping(house, "hear_report", _believe_everything),
+        I1,
+        ("broker", "network-button", "cut"),
+        2,
+    ),
+    Planted(
+        "the button is forgotten while unheard",
+        _setting(pursue, "unheard", lambda spec, known, bounds: known),
+        I1,
+        ("network-button",),
+        2,
+    ),
+    Planted(
+        "orders on their way are forgotten",
+        _wrapping(hearing, "absorb", _forget_orders_on_their_way),
+        I1,
+        ("slow", "hang"),
+        6,
+        quick=False,
+    ),
+    Planted(
+        "a move is not written down", _setting(orders, "departed", lambda spec, known, *, to: known), I1 | I7
+    ),
     Planted("a seek is not written down", _setting(orders, "departed_upward", lambda spec, known: known), I1),
     Planted("a moving shade is where it last reported", _setting(evidence, "passing", _one_end), I1),
-    Planted("a stall loses no steps", _setting(evidence, "stalled", _at_rest_there), I1, ("button", "wind"), 4, quick=False),  # noqa: E501
-    Planted("a switch acts on the step", _setting(settling.evidence, "referenced", _sharp), I1),
-    Planted("switches hang lower than the settings say", _wrapping(orders, "reference_interval", _misplaced), I1),
-    Planted("a new session keeps the old claim", _all(_setting(hearing, "fallen_silent", _still_claiming), _setting(pursue, "fallen_silent", _still_claiming)), I1, ("cut", "network-button"), 2),  # noqa: E501
-    Planted("the stop swallows no steps", _setting(evidence, "swallowed_at", lambda spec, known, count: 0), I1, ("button",), 4, quick=False),  # noqa: E501
+    Planted(
+        "a stall loses no steps",
+        _setting(evidence, "stalled", _at_rest_there),
+        I1,
+        ("button", "wind"),
+        4,
+        quick=False,
+    ),
+    Planted("a switch acts on the step", _setting(evidence, "referenced", _sharp), I1),
+    Planted(
+        "switches hang lower than the settings say", _wrapping(orders, "reference_interval", _misplaced), I1
+    ),
+    Planted(
+        "a new session keeps the old claim",
+        _all(
+            _setting(hearing, "fallen_silent", _still_claiming),
+            _setting(pursue, "fallen_silent", _still_claiming),
+        ),
+        I1,
+        ("cut", "network-button"),
+        2,
+    ),
+    Planted(
+        "the stop swallows no steps",
+        _setting(evidence, "swallowed_at", lambda spec, known, count: 0),
+        I1,
+        ("button",),
+        4,
+        quick=False,
+    ),
     Planted("one way shows the scale", _setting(evidence, "_scale_agreed", lambda spec, meetings: 0.001), I1),
     Planted("nothing is worth a flush", _setting(house, "_grew", lambda before, after: False), I7),
-    Planted("order numbers start afresh", _wrapping(house, "_carried_over", _number_from_one), I4, ("process",), 2),
+    Planted(
+        "order numbers start afresh", _wrapping(house, "_carried_over", _number_from_one), I4, ("process",), 2
+    ),
     Planted("a reached request stays", _wrapping(settling, "ended", _keep_what_is_reached), I3 | I5),
-    Planted("a request ends without a word", _all(*(_setting(at, "ended", _drop_in_silence) for at in (settling, pursue, requests))), I3 | I5),  # noqa: E501
-    Planted("what has expired is still served", _wrapping(pursue, "_give_up", _serve_what_has_expired), I3 | I5, ("network", "cut", "slow"), 3),  # noqa: E501
-    Planted("stop is not sent", _all(_wrapping(asking, "order_stop", _unsent), _wrapping(pursue, "order_stop", _unsent)), I6, (), 2),  # noqa: E501
-    Planted("a bridge that stood down goes on", _setting(Turn, "may_order", property(lambda turn: turn.house.broker_up)), I13, ("rival",), 2),  # noqa: E501
+    Planted(
+        "a request ends without a word",
+        _all(*(_setting(at, "ended", _drop_in_silence) for at in (settling, pursue, requests))),
+        I3 | I5,
+    ),
+    Planted(
+        "what has expired is still served",
+        _wrapping(pursue, "_give_up", _serve_what_has_expired),
+        I3 | I5,
+        ("network", "cut", "slow"),
+        3,
+    ),
+    Planted(
+        "stop is not sent",
+        _all(_wrapping(asking, "order_stop", _unsent), _wrapping(pursue, "order_stop", _unsent)),
+        I6,
+        (),
+        2,
+    ),
+    Planted(
+        "a bridge that stood down goes on",
+        _setting(Turn, "may_order", property(lambda turn: turn.house.broker_up)),
+        I13,
+        ("rival",),
+        2,
+    ),
     Planted("a new run claims no new term", _wrapping(house, "_started", _same_term), I13, ("process",)),
     Planted("orders carry an old term", _wrapping(pursue, "plain_order", _older_term), I13),
-    Planted("the way down is not bounded", _setting(orders, "refuse_downward", lambda shade, after, to: None), I2 | I1, ("cut", "flap"), 3, quick=False),  # noqa: E501
-    Planted("the button has no bounds", _setting(orders, "bounds_for", lambda shade, after, to: Interval(low=-(10**6), high=10**6)), I2),  # noqa: E501
+    Planted(
+        "the way down is not bounded",
+        _setting(orders, "refuse_downward", lambda shade, after, to: None),
+        I2 | I1,
+        ("cut", "flap"),
+        3,
+        quick=False,
+    ),
+    Planted(
+        "the button has no bounds",
+        _setting(orders, "bounds_for", lambda shade, after, to: Interval(low=-(10**6), high=10**6)),
+        I2,
+    ),
     Planted("a goal lies past the limit", _wrapping(pursue, "draft_go", _aim_past_the_limit), I2),
     Planted("a dragged slider is not slowed", _setting(pursue, "ORDER_EVERY_S", 0.0), I12),
     Planted("asking is due at every moment", _setting(pursue, "_ask_due_s", _impatient), I12, ("cut",)),
-    Planted("every reference is kept", _setting(evidence, "MEETINGS_KEPT", 10**6), I12, ("process",), 40, quick=False),
-)  # fmt: skip
+    Planted(
+        "every reference is kept",
+        _setting(evidence, "MEETINGS_KEPT", 10**6),
+        I12,
+        ("process",),
+        40,
+        quick=False,
+    ),
+)
 
 # Caught by living through the same seed twice.
-UNREPEATABLE = Planted("chance in the core", _wrapping(pursue, "_ask_due_s", _dice), frozenset({"I14"}), ("cut",))
+UNREPEATABLE = Planted(
+    "chance in the core", _wrapping(pursue, "_ask_due_s", _dice), frozenset({"I14"}), ("cut",)
+)

@@ -71,5 +71,5 @@ def braking(spec: ShadeSpec, pps: int | None = None) -> Steps:
 
 
 def room_above(spec: ShadeSpec, at: Interval) -> Steps:
-    """Return the steps that are surely free above an upper switch met in `at`: half of what the owner gives."""
+    """Return the steps surely free above an upper switch met in `at`: half of what the owner gives."""
     return max(0, (at.low - physical_range(spec).low) // 2)

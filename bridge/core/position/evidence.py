@@ -60,7 +60,7 @@ def rebased(
 
 
 def _open_ended(spec: ShadeSpec, hull: Interval) -> Interval:
-    """Return the hull with half a turn more where it reaches the end of the cloth, which is no better known."""
+    """Return the hull, half a turn longer where it reaches the end of the cloth: that is no better known."""
     if hull.high < spec.travel.end_steps:
         return hull
     return Interval(low=hull.low, high=hull.high + ceil(spec.travel.drive.pulses_per_turn / 2))
@@ -148,7 +148,7 @@ def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
 
 
 def let_go(spec: ShadeSpec, known: Knowledge) -> Knowledge:
-    """Return knowledge once the motor sleeps at rest: unless it holds all over the hull, the cloth may fall."""
+    """Return knowledge once the motor sleeps: unless it holds all over the hull, the cloth may fall."""
     if holds(spec, known.hull):
         return known
     fallen = after_power_cut(spec, known.hull)
@@ -179,7 +179,7 @@ def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowl
 
 
 def forgotten(known: Knowledge) -> Knowledge:
-    """Return knowledge of a board that numbers its boots and reports afresh: its flash was blank or replaced."""
+    """Return knowledge of a board that numbers its reports afresh: its flash was blank or replaced."""
     return replace(known, base=None, boot=None, mark=None, chain=known.chain + 1)
 
 

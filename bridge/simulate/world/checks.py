@@ -28,6 +28,8 @@ HAIR_MM = 0.15
 LATE_S = 12.0
 # What a stop may take: two slow messages and the ramp.
 STOP_S = 15.0
+# What a slow network still holds back once it is quick again.
+SLOW_TAIL_S = 15.0
 # A board that brakes past a switch and comes back reports the reference this much later.
 TRIPPED_S = 3.0
 ORDERS_A_SECOND = 5
@@ -78,7 +80,6 @@ class Checks:
         self.acted: set[tuple[str, int, int, int, int]] = set()
         self.recent: dict[ShadeId, list[float]] = {}
         self.ticks = 0
-        self.starts_s = 0.0
 
     # After each event.
 
@@ -92,7 +93,7 @@ class Checks:
         if world.trace is not None:
             world.note("event", event.kind, *_told(event), *(f"{n.name}:{n.shade}" for n in decisions.notes))
         if isinstance(event, Started):
-            self.starts_s = world.now
+            self._bounded(house)
             for asking in self.asked.values():
                 asking.asked_s = max(asking.asked_s, world.now)
         concerned = self._concerned(event, house)
@@ -101,15 +102,17 @@ class Checks:
         if isinstance(event, Asked) and isinstance(event.want, Press) and event.want.button is Button.STOP:
             self._stop_later(event.shade)
         for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
-            self.claim(house, shade)
-        if house.stood_down and any(sent.order.do is not Do.STOP for sent in decisions.orders):
-            raise Escape("I13", f"{decisions.orders[0].order.do} left after standing down")
+            self.claim(shade)
+        self._in_charge(before, event, house, decisions)
         if len(decisions.orders) > 2 * len(house.shades):
             raise Escape("I12", f"{len(decisions.orders)} orders at once")
+
+    def _in_charge(self, before: House | None, event: Event, house: House, decisions: Decisions) -> None:
+        """Terms rise, and a bridge that has stood down orders nothing but stops."""
+        if house.stood_down and any(sent.order.do is not Do.STOP for sent in decisions.orders):
+            raise Escape("I13", f"{decisions.orders[0].order.do} left after standing down")
         if before is not None and house.term < before.term + isinstance(event, Started):
             raise Escape("I13", f"term went from {before.term} to {house.term} on {event.kind}")
-        if isinstance(event, Started):
-            self._bounded(house)
 
     def _bounded(self, house: House) -> None:
         """What is held in mind does not grow with time."""
@@ -160,7 +163,9 @@ class Checks:
         self.world.figures.fates[known.fate] += 1
         self.world.figures.whys[f"{known.fate}: {_plain(str(fields['why']))}"] += 1
         if len(self.asked) > 200:
-            old = [key for key, each in self.asked.items() if each.fate and each.ended_s < self.world.now - 300]
+            old = [
+                key for key, each in self.asked.items() if each.fate and each.ended_s < self.world.now - 300
+            ]
             for key in old:
                 del self.asked[key]
 
@@ -177,7 +182,7 @@ class Checks:
 
     # I1.
 
-    def claim(self, house: House, shade: Shade) -> None:
+    def claim(self, shade: Shade) -> None:
         """The true hem bar is inside the hull, in mm."""
         if shade.id in self.exempt:
             return
@@ -220,7 +225,9 @@ class Checks:
         if not kept.hull.contains(known.hull):
             raise Escape("I7", f"{sent.shade}: the disk holds {kept.hull}, the order leaves {known.hull}")
         if kept.base is not None and (known.base is None or not kept.base.contains(known.base)):
-            raise Escape("I7", f"{sent.shade}: the disk links counts by {kept.base}, the order by {known.base}")
+            raise Escape(
+                "I7", f"{sent.shade}: the disk links counts by {kept.base}, the order by {known.base}"
+            )
         if order.do in (Do.GO, Do.SEEK):
             self._leaving_motion(shade, sent)
 
@@ -265,7 +272,9 @@ class Checks:
         for name, to in (("target", order.to), ("bound", order.high)):
             turns = tube.turns + (to - motor.count) / build.pulses_per_turn
             if to > motor.count and turns > end - 0.1:
-                raise Escape("I2", f"{shade.id}: {name} {to} lies {turns - end:+.2f} turns past the cloth's end")
+                raise Escape(
+                    "I2", f"{shade.id}: {name} {to} lies {turns - end:+.2f} turns past the cloth's end"
+                )
 
     # At the board.
 
@@ -325,7 +334,9 @@ class Checks:
         """A stop was asked: if nothing hampers it the motor stands still soon."""
         side, channel = self.world.where[name]
         server = self.world.server
-        if not (side.reachable and server.connected and not server.deaf and self.world.calm):
+        if not (side.reachable and server.connected and not server.deaf):
+            return
+        if self.world.now < self.world.slow_until + SLOW_TAIL_S:
             return
         moves = side.board.channels[channel].tube.state.moves
         seen = (self.world.disturbances, self.world.asks[name])
@@ -372,7 +383,8 @@ def _told(event: Event) -> tuple[object, ...]:
     if isinstance(event, ReportHeard):
         told = event.report
         return (
-            event.board, event.channel, "retained" if event.retained else "", f"boot={told.boot}", f"n={told.n}",
+            event.board, event.channel, "retained" if event.retained else "", f"boot={told.boot}",
+            f"n={told.n}",
             f"count={told.count}", f"to={told.to}", told.why.value, f"seq={told.seq}", f"ans={told.answers}",
             "moving" if told.moving else "", told.because or "", "" if told.kept else "unkept",
         )  # fmt: skip

@@ -32,7 +32,9 @@ def _side(world: World) -> BoardSide:
 def _cut(world: World) -> None:
     side = _side(world)
     side.power_cut()
-    world.at(world.now + world.rng.choice((0.2, 2.0, 15.0, 200.0)) * world.rng.uniform(0.5, 1.5), side.power_up)
+    world.at(
+        world.now + world.rng.choice((0.2, 2.0, 15.0, 200.0)) * world.rng.uniform(0.5, 1.5), side.power_up
+    )
 
 
 def _flap(world: World) -> None:
@@ -86,7 +88,9 @@ def _wind(world: World) -> None:
     if not side.board.powered or not all(world.spec_at(side, n).local_button for n in range(len(side.dirty))):
         return
     side.catch_up()
-    if any(motor.bounds is None and motor.tube.state.upper_stuck is not None for motor in side.board.channels):
+    if any(
+        motor.bounds is None and motor.tube.state.upper_stuck is not None for motor in side.board.channels
+    ):
         return  # nothing would end that run
     side.disturbed()
     world.note("wind", side.board.plan.id)
@@ -101,7 +105,9 @@ def _broker(world: World) -> None:
 def _process(world: World) -> None:
     if world.server.running:
         world.server.die(power=False)
-        world.at(world.now + world.rng.choice((2.0, 10.0, 100.0)) * world.rng.uniform(0.5, 1.5), world.server.start)
+        world.at(
+            world.now + world.rng.choice((2.0, 10.0, 100.0)) * world.rng.uniform(0.5, 1.5), world.server.start
+        )
 
 
 def _server_power(world: World) -> None:
@@ -111,8 +117,7 @@ def _server_power(world: World) -> None:
 
 
 def _between(world: World) -> None:
-    power = world.rng.random() < 0.5
-    world.server.dies = ("power" if power else "process", power)
+    world.server.dies = world.rng.random() < 0.5
 
 
 def _hang(world: World) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from bridge.core.contract import Link
 from bridge.core.outcome import SendOrder
+from bridge.simulate.wire import Publish, write
 from bridge.simulate.world.boards import Message, SimBoard
 
 if TYPE_CHECKING:
@@ -178,11 +179,12 @@ class BoardSide:
         self.world.broker.publish(self.will())
 
     def will(self) -> Message:
-        message = self.board.link_message(Link.LOST, self.world.now)
-        if isinstance(message.said, tuple):
+        if self.board.wire:
+            payload = write({"link": str(Link.LOST), "boot": self.session_boot})
+            said: tuple[Link, int] | Publish = Publish(topic=self.board.link_topic, payload=payload)
+        else:
             said = (Link.LOST, self.session_boot)
-            return Message(board=message.board, channel=None, said=said, at_s=message.at_s)
-        return message
+        return Message(board=self.board.plan.id, channel=None, said=said, at_s=self.world.now)
 
     def connect(self, life: int) -> None:
         """Open a session, unless the board has died or the broker is away, which is tried again."""
@@ -205,7 +207,7 @@ class BoardSide:
         """Say whether this very life already has its session."""
         return self.session is not None and self.session_boot == self.board.boot and life == self.life
 
-    def link_overheard(self, message: Message) -> None:
+    def link_overheard(self) -> None:
         """Its own link topic has said `lost` while it is up."""
         if self.reachable:
             self.send(self.board.link_message(Link.UP, self.world.now))
@@ -214,9 +216,9 @@ class BoardSide:
 def is_lost(message: Message) -> bool:
     """Say whether this message tells that a board is lost."""
     said = message.said
-    return isinstance(said, tuple) and said[0] is Link.LOST if not hasattr(said, "payload") else (
-        b'"lost"' in said.payload
-    )
+    if isinstance(said, Publish):
+        return b'"lost"' in said.payload
+    return isinstance(said, tuple) and said[0] is Link.LOST
 
 
 class Broker:
@@ -249,7 +251,7 @@ class Broker:
             server.receive(message)
         if message.channel is None and is_lost(message):
             side = self.world.sides[message.board]
-            self.world.at(self.world.now + self.world.latency(), side.link_overheard, message)
+            self.world.at(self.world.now + self.world.latency(), side.link_overheard)
 
     def order(self, sent: SendOrder) -> None:
         """Take an order from the bridge."""

@@ -48,8 +48,8 @@ class Server:
         self.in_at = self.out_at = 0.0
         self.tick_version = 0
         self.tick_at: float | None = None
-        # What a death at the next event with orders leaves done: see `_die_at`.
-        self.dies: tuple[str, bool] | None = None
+        # The next event with orders is this process's last; True when the machine goes with it.
+        self.dies: bool | None = None
 
     def moment(self) -> Moment:
         return Moment(
@@ -110,11 +110,10 @@ class Server:
             return
         self.connected = True
         self.deliver(BrokerReached(at=self.moment()))
-        if not self.running:
-            return
         if world.broker.claim is not None:
             self.deliver(ClaimHeard(at=self.moment(), term=world.broker.claim, retained=True))
-        assert self.house is not None
+        if run != self.runs or self.house is None:
+            return
         world.broker.claim = max(self.house.term, world.broker.claim or 0)
         kept = list(world.broker.retained.values())
         world.rng.shuffle(kept)
@@ -207,8 +206,7 @@ class Server:
 
     def _power(self) -> bool:
         assert self.dies is not None
-        kind, power = self.dies
-        self.dies = None
+        power, self.dies = self.dies, None
         self.world.at(self.world.now + self.world.rng.uniform(1, 40), self.start)
         return power
 

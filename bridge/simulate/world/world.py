@@ -70,7 +70,6 @@ class World:
         self.menu = draw_menu(self.rng, options.faults) if options.faults else {}
         self.rate = FAULTS_PER_WISH * self.rng.choice((0.2, 1.0, 1.0, 2.0))
         self.slow_until = self.repeat_until = -1.0
-        self.calm = True
         self.disturbances = 0
         self.asks: Counter[ShadeId] = Counter()
         self.sides: dict[str, BoardSide] = {}
@@ -131,7 +130,7 @@ class World:
     def blank(self, side: BoardSide) -> None:
         """Put a board without memory in place of the one that is off."""
         old = side.board
-        # A board without memory begins to count its boots anywhere, so that it is not taken for an older self.
+        # A board without memory counts its boots from anywhere, so as not to be taken for an older self.
         boot = self.rng.randrange(2**30)
         flash = {"boot": boot, "channels": {str(n): {} for n in range(len(old.channels))}}
         fresh = SimBoard(old.plan, self.rng, tubes=[each.tube for each in old.channels], flash=flash)
@@ -249,7 +248,9 @@ class World:
         assert house is not None
         shade = house.shades[name]
         if not shade.channel.answered:
-            raise Escape("I10", f"{name}: not in conversation {self.patience_s[name]:.0f} s after the last fault")
+            raise Escape(
+                "I10", f"{name}: not in conversation {self.patience_s[name]:.0f} s after the last fault"
+            )
         if fate in ("refused", "failed"):
             self.figures.whys[f"calm end {fate}"] += 1
             return
