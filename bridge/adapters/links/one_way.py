@@ -91,5 +91,5 @@ def _word(topic: str, payload: bytes) -> str:
     except UnicodeDecodeError as error:
         raise refuse(topic, "what it says is not ASCII") from error
     if not text.isprintable():
-        raise refuse(topic, f"{ascii(text)} has characters that can't be printed")
+        raise refuse(topic, f"{text!a} has characters that can't be printed")
     return text

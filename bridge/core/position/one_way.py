@@ -209,7 +209,7 @@ def power_returned(
     it, or at zero. It may also have lost its network only, and gone on: the link is the hull of both.
     """
     run, retained = reckoning.run, spec.one_way.power_up is PowerUp.RETAINED_TARGET
-    believed = reckoning.target if retained else 0
+    believed = _target(reckoning) if retained else 0
     after = replace(reckoning, run=None, echoes=(), vouched_s=None, watched=False)
     if believed is None:
         return replace(known, base=None, mark=None), replace(after, counts=None)
@@ -224,3 +224,11 @@ def power_returned(
         run = replace(run, request=None, heard_s=now_s, began=path(run), rests=counts, steady=False)
         after = replace(after, run=run)
     return linked(spec, known, hull, counts), replace(after, counts=counts)
+
+
+def _target(reckoning: Reckoning) -> Steps | None:
+    """Return the count that a board finds on its topic; never told one, it starts where it was confirmed."""
+    counts = reckoning.counts
+    if reckoning.target is None and counts is not None and counts.width == 0:
+        return counts.low
+    return reckoning.target
