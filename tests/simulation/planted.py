@@ -198,6 +198,7 @@ PLANTED = (
         I1,
         ("broker", "network-button", "cut"),
         2,
+        quick=False,
     ),
     Planted(
         "the button is forgotten while unheard",

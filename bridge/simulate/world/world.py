@@ -145,21 +145,26 @@ class World:
         Raises:
             Escape: an invariant is broken.
         """
-        for side in self.sides.values():
-            self.at(self.rng.uniform(0, 5), side.power_up)
-        self.at(self.rng.uniform(0, 5), self.server.start)
+        self.switch_on()
         for name in self.where:
             self.at(30 + self.rng.uniform(0, 60), self._wish_again, name)
         for quarter in range(1, round(8 * self.options.days)):
             self.at(quarter * DAY_S / 8, self.checks.sample, 1 + int(quarter / 8))
         self.at(60.0, self._minute)
         end = self.options.days * DAY_S
-        self._until(end)
+        self.live_until(end)
         self._calm_end()
         self.figures.shade_days = self.options.days * len(self.where)
         return self.figures
 
-    def _until(self, end_s: float) -> None:
+    def switch_on(self) -> None:
+        """Boards and bridge come up, in any order."""
+        for side in self.sides.values():
+            self.at(self.now + self.rng.uniform(0, 5), side.power_up)
+        self.at(self.now + self.rng.uniform(0, 5), self.server.start)
+
+    def live_until(self, end_s: float) -> None:
+        """Let everything happen that is due up to then."""
         heap = self.heap
         while heap and heap[0][0] <= end_s:
             self.now, _, act, args = heapq.heappop(heap)
@@ -202,7 +207,7 @@ class World:
         """Faults end; after a while every shade serves, or says what a person must do (I3, I10)."""
         self.calm_from_now_on = True
         self.server.dies = None
-        self._until(self.now + CALM_S)
+        self.live_until(self.now + CALM_S)
         for side in self.sides.values():
             if not side.board.powered:
                 side.power_up()
@@ -213,15 +218,15 @@ class World:
         if not self.broker.up:
             self.broker.start()
         self.server.resume()
-        self._until(self.now + CALM_S + 700)
+        self.live_until(self.now + CALM_S + 700)
         if not self.server.running:
             self.server.start()
-            self._until(self.now + CALM_S)
+            self.live_until(self.now + CALM_S)
         house = self.server.house
         if house is not None and house.stood_down:
             self.server.die(power=False)
             self.server.start()
-            self._until(self.now + CALM_S)
+            self.live_until(self.now + CALM_S)
         for want in (Press(button=Button.UP), Percent(open_pct=50)):
             self._all_served(want)
         self.checks.cloth()
@@ -230,7 +235,7 @@ class World:
         for name in self.where:
             before = dict(self.checks.asked)
             self.people.ask(name, want)
-            self._until(self.now + self.patience_s[name])
+            self.live_until(self.now + self.patience_s[name])
             new = [each for number, each in self.checks.asked.items() if number not in before]
             mine = [each for each in new if each.shade == name]
             if not mine or mine[-1].fate is None:
