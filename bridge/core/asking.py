@@ -7,6 +7,7 @@ from dataclasses import replace
 from bridge.core import overhearing
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal, Ways, resolve
+from bridge.core.command.guards import after_stop, barred
 from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
@@ -34,13 +35,11 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
     one_way_link = isinstance(shade.spec.link, OneWayLink)
     if stops and one_way_link:
         asked = taken_up(turn, shade, event, None)
-        return one_way.halt(turn, asked) if turn.house.broker_up else asked
+        return after_stop(turn, one_way.halt(turn, asked) if turn.house.broker_up else asked)
     if stops:
-        return _stopped(turn, shade, event)
-    if outranked(shade, event.rank):
-        assert shade.request is not None
-        why = f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
-        return refused(turn, shade, event, why)
+        return after_stop(turn, _stopped(turn, shade, event))
+    if stronger := _stronger(turn, shade, event):
+        return refused(turn, shade, event, stronger)
     if one_way_link:
         if isinstance(want, Approach):
             why = "its board reports nothing; ask for a percent near the limit, look, and confirm it there"
@@ -61,6 +60,14 @@ def _closed(turn: Turn, shade: Shade, rank: Rank) -> str:
     if house.paused:
         return "the rules are paused"
     return "a person's request holds it" if shade.hold_until is not None else ""
+
+
+def _stronger(turn: Turn, shade: Shade, event: Asked) -> str:
+    """Return why a request has to give way to one under way, or to what wind, ice or a door forbid; or ""."""
+    if outranked(shade, event.rank):
+        assert shade.request is not None
+        return f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
+    return barred(turn, shade, event.want, event.rank)
 
 
 def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:

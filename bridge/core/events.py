@@ -13,6 +13,7 @@ from typing import Literal
 from bridge.core.contract import Link, Report
 from bridge.core.position.memory import Memory
 from bridge.core.spec import HouseSpec
+from bridge.core.surroundings import SensorId
 from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId
 
 
@@ -158,6 +159,23 @@ class AliveHeard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingHeard:
+    """A sensor spoke.
+
+    Attributes:
+        sensor: Its name in the settings.
+        value: In its kind's unit; None when the message held no number.
+        problem: Why there is none; "" when there is one.
+    """
+
+    at: Moment
+    sensor: SensorId
+    value: float | None
+    problem: str = ""
+    kind: Literal["reading-heard"] = "reading-heard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """Somebody asked for something; `source` is who, in words the owner reads."""
 
@@ -277,6 +295,7 @@ Event = (
     | ReportHeard
     | TargetHeard
     | AliveHeard
+    | ReadingHeard
     | Asked
     | GroupAsked
     | TopicHeard

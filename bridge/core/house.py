@@ -32,6 +32,7 @@ from bridge.core.events import (
     GroupAsked,
     LinkHeard,
     MemoryHeard,
+    ReadingHeard,
     ReportHeard,
     SettingsChanged,
     Started,
@@ -47,6 +48,8 @@ from bridge.core.overhearing import carried_over, hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known
 from bridge.core.recalling import hear_memory, outdated, renumbered
+from bridge.core.ruling import due_s as rules_due_s
+from bridge.core.ruling import ruled
 from bridge.core.spec import ContractLink, HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.state import Board, House, Reckoning, Shade
 from bridge.core.turn import Turn
@@ -67,7 +70,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         assert isinstance(event, Started), "a house begins with Started"
         house = _built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
-    after = _counted(turn, _queue_served(turn, _after(turn, event)))
+    after = _counted(turn, _queue_served(turn, ruled(turn, house, _after(turn, event), event)))
     if after == house and not turn.notes and not turn.orders and not turn.targets:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
@@ -83,8 +86,8 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
-    turn_s = queue_due_s(house)
-    return min(dues if turn_s is None else [*dues, turn_s], default=None)
+    dues += [due for due in (queue_due_s(house), rules_due_s(house)) if due is not None]
+    return min(dues, default=None)
 
 
 def _counted(turn: Turn, house: House) -> House:
@@ -132,7 +135,9 @@ def _switched(turn: Turn, event: Switched) -> House:
     """Return the house after the pause or the lock was switched; locking stops what moves."""
     house = turn.house
     name = f"house.{event.switch.value}.switched"
-    turn.note(name, Level.INFO, on=event.on, source=event.source)
+    what = "the rules' pause" if event.switch is Switch.PAUSE else "the service lock"
+    text = f"{what} was switched {'on' if event.on else 'off'} by {event.source}"
+    turn.note(name, Level.INFO, text=text, on=event.on, source=event.source)
     if event.switch is Switch.PAUSE:
         return replace(house, paused=event.on)
     if event.on == house.locked:
@@ -182,6 +187,8 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
             return _one(turn, house, event.shade, lambda turn, shade: hear_target(turn, shade, event))
         case AliveHeard():
             return _alive_heard(turn, event)
+        case ReadingHeard():
+            return house
         case Asked():
             return _one(turn, house, event.shade, lambda turn, shade: ask(turn, shade, event))
         case GroupAsked():

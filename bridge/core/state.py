@@ -15,7 +15,10 @@ from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import Memory
+from bridge.core.readings import Reading
+from bridge.core.rules.demand import Ruling
 from bridge.core.spec import HouseSpec, ShadeSpec
+from bridge.core.surroundings import SensorId
 from bridge.core.values import BoardId, GroupId, Interval, Moment, Rank, ShadeId, Steps
 
 
@@ -217,6 +220,7 @@ class Shade:
         attended_until_s: A person stands at the window for a hand reference: the motor stays awake until then.
         reckoning: What takes the place of a conversation on a one-way link.
         memory: What is remembered of it and has yet to be held against its board; None when nothing is.
+        ruling: What the rules ask of it.
     """
 
     spec: ShadeSpec
@@ -234,6 +238,7 @@ class Shade:
     attended_until_s: float | None = None
     reckoning: Reckoning = field(default_factory=Reckoning)
     memory: Memory | None = None
+    ruling: Ruling = field(default_factory=Ruling)
 
     @property
     def id(self) -> ShadeId:
@@ -261,6 +266,8 @@ class House:
         returned_at_s: When power last returned to a board.
         group_targets: The last percent accepted for each group.
         topics_heard: The mark of the last message on each topic whose retained messages count.
+        readings: What is held of each sensor.
+        looked_at: When all rules last looked, aware UTC; None before the first time in this run.
     """
 
     spec: HouseSpec
@@ -278,3 +285,5 @@ class House:
     returned_at_s: float | None = None
     group_targets: Mapping[GroupId, int] = field(default_factory=dict)
     topics_heard: Mapping[str, str] = field(default_factory=dict)
+    readings: Mapping[SensorId, Reading] = field(default_factory=dict)
+    looked_at: datetime | None = None

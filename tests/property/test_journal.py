@@ -1,7 +1,7 @@
 """Whatever can happen or be decided comes back from its bytes as it was, and gives the same bytes again."""
 
 from dataclasses import fields, replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, time, timedelta, timezone
 from typing import Any, get_args
 
 from hypothesis import assume, given, settings
@@ -10,9 +10,16 @@ from hypothesis import strategies as st
 from bridge.adapters.journal import codec
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
+from bridge.core.rules.catalogue import rules
+from bridge.core.rules.clock import Day
+from bridge.core.rules.demand import Demand
 from bridge.core.shade.drive import Drive
 from bridge.core.shade.roll import Roll
 from bridge.core.state import House, Shade
+from bridge.core.sun.gain import Cloth, Glass
+from bridge.core.sun.sky import Place
+from bridge.core.sun.window import Facade, HorizonPoint, Opening, Overhang
+from bridge.core.surroundings import RuleChoice, Window
 from bridge.core.values import Interval, Moment
 from tests.unit.adapters.journal.fakes import STUDY, given_house
 
@@ -41,6 +48,61 @@ st.register_type_strategy(
         pulses_per_rev=st.integers(200, 51200),
         gear=st.fractions(min_value=1, max_value=200, max_denominator=1000),
         full_steps_per_rev=st.just(200),
+    ),
+)
+st.register_type_strategy(
+    Place,
+    st.builds(
+        Place,
+        latitude_deg=st.floats(-90, 90),
+        longitude_deg=st.floats(-180, 180),
+        altitude_m=st.floats(-400, 8000),
+    ),
+)
+st.register_type_strategy(
+    Window,
+    st.builds(
+        Window,
+        facade=st.builds(
+            Facade,
+            azimuth_deg=st.floats(0, 360),
+            horizon=st.just((HorizonPoint(azimuth_deg=90, elevation_deg=12.5),)) | st.just(()),
+        ),
+        opening=st.builds(
+            Opening,
+            sill_m=st.floats(0, 1),
+            head_m=st.floats(1.5, 4),
+            overhang=st.none() | st.just(Overhang(depth_m=0.5, height_m=4.5)),
+        ),
+        upper_m=st.floats(1, 5),
+        glass=st.none() | st.just(Glass(g=0.6, u_wpm2k=1.1)),
+        cloth=st.none() | st.just(Cloth(tau=0.05, rho=0.6)),
+    ),
+)
+st.register_type_strategy(
+    Demand,
+    st.builds(
+        Demand,
+        why=st.text(min_size=1),
+        at_least_pct=st.floats(0, 40),
+        at_most_pct=st.floats(40, 100),
+        may_lower=st.booleans(),
+        may_raise=st.booleans(),
+        guard=st.booleans(),
+    ),
+)
+st.register_type_strategy(
+    RuleChoice,
+    st.sampled_from(
+        [
+            RuleChoice(rule="sun-depth", params=rules()["sun-depth"].params(depth_limit_m=0.8)),
+            RuleChoice(
+                rule="schedule",
+                params=rules()["schedule"].params(times=((time(7, 30), 100.0),), days=(Day.MON, Day.SUN)),
+            ),
+            RuleChoice(rule="night", params=rules()["night"].params(until=time(6, 30))),
+            RuleChoice(rule="a-rule-of-another-version", params=None),
+        ]
     ),
 )
 events = st.one_of(*(st.from_type(kind) for kind in get_args(Event)))

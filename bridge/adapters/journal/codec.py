@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from fractions import Fraction
 from functools import cache
 from typing import Any, get_args
@@ -20,7 +20,9 @@ from cattrs.preconf.json import configure_converter
 
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
+from bridge.core.rules.catalogue import rules
 from bridge.core.state import House
+from bridge.core.surroundings import RuleChoice
 
 _dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
@@ -72,8 +74,29 @@ def _converter() -> Converter:
     converter.register_structure_hook(Fraction, lambda text, _: Fraction(text))
     converter.register_unstructure_hook(datetime, _instant)
     converter.register_structure_hook(datetime, lambda text, _: datetime.fromisoformat(text))
+    converter.register_unstructure_hook(time, time.isoformat)
+    converter.register_structure_hook(time, lambda text, _: time.fromisoformat(text))
     converter.register_structure_hook_factory(_has_kinds, _by_kind)
+    converter.register_unstructure_hook(RuleChoice, lambda choice: _rule_out(choice, converter))
+    converter.register_structure_hook(RuleChoice, lambda said, _: _rule_in(said, converter))
     return converter
+
+
+def _rule_out(choice: RuleChoice, converter: Converter) -> dict[str, Any]:
+    """A rule's parameters are of its own file's type, which follows from its name."""
+    return {"rule": choice.rule, "params": converter.unstructure(choice.params)}
+
+
+def _rule_in(said: Any, converter: Converter) -> RuleChoice:
+    """A rule that this version does not have, or not like that, is kept by name and asks nothing."""
+    rule = rules().get(said["rule"])
+    if rule is None or said["params"] is None:
+        return RuleChoice(rule=said["rule"], params=None)
+    try:
+        params: object = converter.structure(said["params"], rule.params)
+    except (KeyError, TypeError, ValueError):
+        return RuleChoice(rule=said["rule"], params=None)
+    return RuleChoice(rule=said["rule"], params=params)
 
 
 def _has_kinds(union: Any) -> bool:

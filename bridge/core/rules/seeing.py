@@ -21,8 +21,15 @@ from bridge.core.sun.window import angles
 from bridge.core.surroundings import RuleChoice, Site, Window
 from bridge.core.values import Rank
 
-# Who wins (DEVELOPERS: who wins); every rule that is not named here is a rule for comfort.
-RANKS = {"ice": Rank.ICE, "wind": Rank.WIND, "rain": Rank.RAIN, "schedule": Rank.BASE}
+# Who wins (DEVELOPERS: who wins); every rule that is not named here is a rule for comfort. An open door asks
+# for no move of its own, and goes before everybody who would lower.
+RANKS = {
+    "ice": Rank.ICE,
+    "wind": Rank.WIND,
+    "rain": Rank.RAIN,
+    "doorway": Rank.RAIN,
+    "schedule": Rank.BASE,
+}
 
 
 @cache
