@@ -8,7 +8,10 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.parser import HelpFormatter
+
 if TYPE_CHECKING:
+    from bridge.adapters.broker.listen import Listen
     from bridge.core.spec import ShadeSpec
     from bridge.settings.faults import ConfigFaults
     from bridge.settings.meaning import ShadeMeaning
@@ -28,7 +31,7 @@ def add_command(
         help="say what a settings file means, or everything that is wrong with it",
         description="Reads a settings file; no shade moves. Exit 0, or 78 and every fault on standard error.",
         epilog="Example:\n  hembar check /etc/hembar/hembar.toml",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("file", metavar="FILE", help="the settings, a TOML file")
@@ -60,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _lines(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str, ...]) -> list[str]:
+    from bridge.settings.listening import in_words  # noqa: PLC0415 - as above
     from bridge.settings.meaning import SAFETY  # noqa: PLC0415 - as above
 
     broker = settings.broker
@@ -69,6 +73,7 @@ def _lines(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str
         *_row("broker", f"{broker.host} port {broker.port}{', TLS' if broker.tls else ''}"),
         *_row("topics", f"boards under {broker.boards_root}, device tree under {broker.tree_root}"),
     ]
+    lines += [line for listen in settings.listens for line in _row("listens", in_words(listen))]
     lines += [line for caution in cautions for line in _row("! caution", caution)]
     for meaning in meanings:
         lines += ["", *_shade_lines(meaning)]
@@ -136,6 +141,7 @@ def _json(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str,
         "file": settings.origin,
         "house": settings.site.name,
         "shades": [_shade_json(meaning) for meaning in meanings],
+        "listens": [_listen_json(listen) for listen in settings.listens],
         "cautions": list(cautions),
         "safety": list(SAFETY),
     }
@@ -182,6 +188,20 @@ def _link_json(spec: ShadeSpec) -> dict[str, Any]:
         "latency_s": link.latency_s,
         "alive_topic": None if link.alive is None else link.alive.topic,
         "stop_topic": None if link.stop is None else link.stop.topic,
+    }
+
+
+def _listen_json(listen: Listen) -> dict[str, Any]:
+    return {
+        "topic": listen.topic,
+        "shade": listen.shade,
+        "group": listen.group,
+        "says": listen.says,
+        "words": list(listen.words),
+        "pointer": listen.pointer,
+        "source": listen.source,
+        "retained": listen.retained,
+        "qos": listen.qos,
     }
 
 

@@ -115,3 +115,26 @@ def test_schema_prints_the_schema(capsys: pytest.CaptureFixture[str]) -> None:
 def test_naming_the_commands_loads_no_pydantic() -> None:
     code = "import sys, bridge.cli.check, bridge.cli.schema; sys.exit('pydantic' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_each_topic_that_is_listened_to_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "house.toml"
+    table = '[[listen]]\ntopic = "panel/level"\nshade = "study"\nsays = "byte closed"\n'
+    path.write_text(f"{EXAMPLE.read_text(encoding='utf-8')}\n{table}", encoding="utf-8")
+    assert run("check", str(path)) == 0
+    line = "  listens         panel/level (byte closed) moves shade study"
+    assert line in capsys.readouterr().out.splitlines()
+    assert run("check", str(path), "--json") == 0
+    assert json.loads(capsys.readouterr().out)["listens"] == [
+        {
+            "topic": "panel/level",
+            "shade": "study",
+            "group": None,
+            "says": "byte closed",
+            "words": [],
+            "pointer": None,
+            "source": "panel/level",
+            "retained": False,
+            "qos": 1,
+        }
+    ]

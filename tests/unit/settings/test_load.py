@@ -1,6 +1,7 @@
 import datetime as dt
 import re
 import tomllib
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -95,7 +96,9 @@ class TestGoodFiles:
         )
         kept = [line for line in stated.splitlines() if not line.startswith(shown_only)]
         assert len(kept) > 100
-        assert load_text("\n".join(kept), origin=str(EXAMPLE), folder=EXAMPLE.parent) == load(EXAMPLE)
+        read_back = load_text("\n".join(kept), origin=str(EXAMPLE), folder=EXAMPLE.parent)
+        # A [[listen]] table has no default to state: two examples stand there, checked on their own.
+        assert replace(read_back, listens=()) == load(EXAMPLE)
 
     def test_every_value_reaches_its_place(self) -> None:
         settings = read(
