@@ -31,8 +31,14 @@ def shade_said(shade: str, device: Device) -> dict[str, Any]:
         "motion": text(device, "opening/motion"),
         "why": text(device, "reason/text"),
         "hold_until": text(device, "reason/until") or None,
-        "alert": text(device, "$alert/attention") or None,
+        "alert": alert_of(device) or None,
     }
+
+
+def alert_of(device: Device) -> str:
+    """Return what a person must do about a device, whatever the causes; "" when nothing."""
+    causes = sorted(levels for levels in device if levels.startswith("$alert/"))
+    return "; ".join(said for cause in causes if (said := text(device, cause)))
 
 
 def house_said(tree: dict[str, Device]) -> dict[str, Any]:

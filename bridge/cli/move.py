@@ -92,7 +92,7 @@ def ask(house: Visit, args: argparse.Namespace, wanted: Wish) -> int:
 
 def _at_rest(values: Mapping[str, bytes]) -> bool:
     there = values.get("opening/position") == values.get("opening/position/$target")
-    return values.get("opening/motion") == b"still" and (there or "$alert/attention" in values)
+    return values.get("opening/motion") == b"still" and (there or "$alert/request" in values)
 
 
 def _say(args: argparse.Namespace, said: dict[str, object], code: int) -> int:

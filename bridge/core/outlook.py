@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -37,6 +38,27 @@ class BoardState(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Alert:
+    """What a person must do.
+
+    Attributes:
+        id: The cause, one of `ALERTS`; the same as long as it lasts.
+        text: What is wrong and what to do.
+    """
+
+    id: str
+    text: str
+
+
+# Another bridge, a board out of reach, settings that are not the board's, a request that ended badly, a
+# position that is in doubt.
+ALERTS = ("charge", "board", "drive", "request", "reference")
+IN_CHARGE_ELSEWHERE = Alert(
+    id="charge", text="another bridge is in charge of this house; stop one of the two"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ShadeOutlook:
     """One shade as it is shown.
 
@@ -56,7 +78,7 @@ class ShadeOutlook:
         reason: One sentence.
         until: End of a hold, None without one.
         board: What is heard of its board.
-        alert: What a person must do; "" when nothing.
+        alerts: What a person must do, one for each cause.
     """
 
     id: ShadeId
@@ -73,7 +95,7 @@ class ShadeOutlook:
     reason: str
     until: datetime | None
     board: BoardState
-    alert: str
+    alerts: tuple[Alert, ...]
 
 
 def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
@@ -81,6 +103,7 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
     spec, hull = shade.spec, shade.knowledge.hull
     grade = _grade(shade)
     held = shade.hold_until is not None and shade.hold_until > house.now.utc
+    board = _board_state(house, shade)
     return ShadeOutlook(
         id=spec.id,
         name=spec.name,
@@ -95,8 +118,8 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
         motion=_motion(shade),
         reason=shade.reason,
         until=shade.hold_until if held else None,
-        board=_board_state(house, shade),
-        alert=_alert(house, shade, grade),
+        board=board,
+        alerts=tuple(_alerts(house, shade, grade, board)),
     )
 
 
@@ -178,19 +201,30 @@ def _board_state(house: House, shade: Shade) -> BoardState:
     return BoardState.UNHEARD if shade.channel.asked_seq is None else BoardState.ASKED
 
 
-def _alert(house: House, shade: Shade, grade: Grade) -> str:
+def _alerts(house: House, shade: Shade, grade: Grade, board: BoardState) -> Iterator[Alert]:
     if house.stood_down:
-        return "another bridge is in charge of this house; stop one of the two"
+        yield IN_CHARGE_ELSEWHERE
+    if board in (BoardState.LOST, BoardState.OFF):
+        yield Alert(id="board", text=_unreachable(shade, board))
     wrong = misfit(shade)
     if wrong:
-        return wrong
+        yield Alert(id="drive", text=wrong)
     if shade.trouble:
-        return shade.trouble
-    if isinstance(shade.spec.link, OneWayLink):
-        settled = shade.reckoning.run is None and shade.reckoning.vouched_s is None
-    else:
-        settled = shade.channel.answered and shade.outstanding is None
-    if grade in (Grade.DOUBTFUL, Grade.UNKNOWN) and settled:
+        yield Alert(id="request", text=shade.trouble)
+    if grade in (Grade.DOUBTFUL, Grade.UNKNOWN) and _settled(shade):
         width = width_mm(shade.spec, shade.knowledge.hull)
-        return f"its position is known only to {width:.0f} mm; take a reference"
-    return ""
+        yield Alert(id="reference", text=f"its position is known only to {width:.0f} mm; take a reference")
+
+
+def _unreachable(shade: Shade, board: BoardState) -> str:
+    link = shade.spec.link
+    name = "its board" if isinstance(link, OneWayLink) else f"board {link.board}"
+    if board is BoardState.OFF:
+        return f"{name} has been switched off; switch it on again when the work on it is done"
+    return f"{name} can't be reached; check its power and network"
+
+
+def _settled(shade: Shade) -> bool:
+    if isinstance(shade.spec.link, OneWayLink):
+        return shade.reckoning.run is None and shade.reckoning.vouched_s is None
+    return shade.channel.answered and shade.outstanding is None

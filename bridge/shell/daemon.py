@@ -22,18 +22,18 @@ from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Inbox
 from bridge.adapters.broker.session import Hooks, Session
-from bridge.adapters.broker.tree import Confirming, Refused, Tree
+from bridge.adapters.broker.tree import Refused, Tree
 from bridge.adapters.journal.store import FileJournal
 from bridge.adapters.links import contract, one_way
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
 from bridge.core.errors import LinkError
-from bridge.core.events import Asked, BrokerLost, BrokerReached, ClaimHeard, Confirmed, Event, Started, Ticked
+from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, Started, Ticked
 from bridge.core.house import due_s, handle
-from bridge.core.values import Rank
 from bridge.settings.plain import BrokerSettings, Settings
 from bridge.shell import logs
 from bridge.shell.addresses import address_of
+from bridge.shell.asking import event_of
 from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.faces import Faces
@@ -87,6 +87,7 @@ class Daemon:
         shades = tuple((shade.id, shade.name) for shade in settings.house.shades)
         self._tree = Tree(
             shades=shades,
+            groups=tuple((group.id, group.name) for group in settings.house.groups),
             root=broker.root_device,
             name=settings.site.name,
             version=__version__,
@@ -254,12 +255,8 @@ class Daemon:
         if isinstance(wanted, Refused):
             self._refuse(wanted, message)
             return None
-        if isinstance(wanted, Confirming):
-            return Confirmed(at=now(), shade=wanted.shade, place=wanted.place)
         if wanted is not None:
-            return Asked(
-                at=now(), shade=wanted.shade, want=wanted.want, rank=Rank.HAND, source="the device tree"
-            )
+            return event_of(wanted, now())
         for gone in self._tree.remnants(message):
             self._send(gone, None)
         return self._from_board(message)
@@ -272,8 +269,7 @@ class Daemon:
             payload=logs.shown(message.payload),
             retained=message.retained,
         )
-        if refused.shade is not None:
-            self._faces.refuse(refused)
+        self._faces.refuse(refused)
 
     def _from_board(self, message: Incoming) -> Event | None:
         root = self._settings.broker.boards_root

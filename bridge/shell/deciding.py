@@ -16,13 +16,13 @@ from structlog.typing import FilteringBoundLogger
 
 from bridge.core.contract import Do
 from bridge.core.errors import LinkError
-from bridge.core.events import Asked, Confirmed, Event
+from bridge.core.events import Event
 from bridge.core.house import handle
 from bridge.core.outcome import Decisions
 from bridge.core.state import House
 from bridge.ports import Journal
 from bridge.shell import logs
-from bridge.shell.faces import Faces
+from bridge.shell.faces import Asking, Faces
 
 T = TypeVar("T")
 MOTION = (Do.GO, Do.SEEK)
@@ -91,7 +91,7 @@ class Deciding:
         self._faces.order(decisions.orders)
         self._faces.aim(after, decisions.targets)
         self._faces.show(after)
-        if isinstance(event, Asked | Confirmed):
+        if isinstance(event, Asking):
             self._faces.answer(event, decisions.notes)
         for note in decisions.notes:
             logs.write(self._log, note)
@@ -102,7 +102,7 @@ class Deciding:
         self._gap = True
         harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
         halts = tuple(each for each in decisions.targets if each.halts)
-        if isinstance(event, Asked | Confirmed):
+        if isinstance(event, Asking):
             self._faces.order(harmless)
             self._faces.aim(after, halts)
             self._faces.decline(event, f"the bridge can't write its journal: {error.problem}")

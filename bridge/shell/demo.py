@@ -194,7 +194,7 @@ class Story:
         await watcher.until(lambda: watcher.of("study", "$state") == "ready", "the board to answer")
         await asyncio.sleep(0.5)
         say(f"   {self.claim('study')}")
-        say(f"   It tells the family: {watcher.of('study', '$alert/attention')}.")
+        say(f"   It tells the family: {watcher.of('study', '$alert/reference')}.")
         say(f"   {self.claim('kitchen')}")
         say("   (The kitchen stood still where its unpowered motor holds, so its kept count still counts.)")
         say("\n5. `up` once more: the switch is the reference, and the doubt is gone.")

@@ -1,26 +1,35 @@
 """What the broker is shown: orders out, the tree kept in step with the house, lines for whoever watches.
 
-Holds what has been shown, so that only differences go out; knows nothing of sockets.
+Holds what has been shown, so that only differences go out; knows nothing of sockets. Orders go out at once.
+Everything else waits until they have left, a moment later, and while more is coming a little longer.
 """
 
 from __future__ import annotations
 
+import asyncio
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 from bridge.adapters.broker.messages import Incoming, Publication
-from bridge.adapters.broker.tree import Refused, Shown, Tree
+from bridge.adapters.broker.tree import Outlook, Refused, Shown, Tree
 from bridge.adapters.links import contract, one_way
 from bridge.core.contract import Do
-from bridge.core.events import Asked, Confirmed, Place, Want
+from bridge.core.events import Asked, Confirmed, GroupAsked, Place, Switched, Want
 from bridge.core.outcome import Level, Note, SendOrder, SendTarget
-from bridge.core.outlook import shade_outlook
+from bridge.core.outlook import ShadeOutlook, shade_outlook
+from bridge.core.overview import GroupOutlook, bridge_outlook, group_outlook
+from bridge.core.spec import GroupSpec
 from bridge.core.state import House
+from bridge.core.values import ShadeId
 
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
 STOP_LIFETIME_S = 60.0
 CLAIM_BYTES_MAX = 200
+# The tree follows after so long without anything new, so that it keeps no order waiting; and while news keeps
+# coming, so late at the latest: a flood of messages does not make a flood of values.
+QUIET_S = 0.003
+LATEST_S = 0.25
 
 Send = Callable[[Publication, float | None], None]
 
@@ -38,7 +47,12 @@ class Faces:
     def __init__(self, tree: Tree, *, boards_root: str, bridge: str, send: Send) -> None:
         self._tree, self._root, self._bridge, self._send = tree, boards_root, bridge, send
         self._shown: Shown = {}
+        self._outlooks: dict[ShadeId, ShadeOutlook] = {}
         self._last: House | None = None
+        self._next: House | None = None
+        self._later: list[Publication] = []
+        self._due: asyncio.TimerHandle | None = None
+        self._news_s = 0.0
 
     @property
     def claim_topic(self) -> str:
@@ -47,7 +61,10 @@ class Faces:
 
     def open(self, house: House) -> None:
         """Show everything on a new connection."""
-        outlooks = [shade_outlook(house, shade) for shade in house.shades.values()]
+        self.flush()
+        self._outlooks = {name: shade_outlook(house, shade) for name, shade in house.shades.items()}
+        groups = self._group_outlooks(house, house.spec.groups)
+        outlooks: list[Outlook] = [bridge_outlook(house), *self._outlooks.values(), *groups]
         publications, self._shown = self._tree.opening(outlooks)
         for each in publications:
             self._send(each, None)
@@ -56,6 +73,7 @@ class Faces:
 
     def close(self) -> None:
         """The connection is gone: what was shown has to be shown again."""
+        self.flush()
         self._shown, self._last = {}, None
 
     def order(self, orders: Iterable[SendOrder]) -> None:
@@ -75,44 +93,118 @@ class Faces:
             self._send(Publication(topic=topic, payload=payload, qos=1, retain=retain), lifetime_s)
 
     def show(self, house: House) -> None:
-        """Publish what differs from what is shown."""
-        last = self._last
+        """Publish what differs from what is shown, soon."""
+        if self._last is None:
+            return
+        self._next = house
+        self._soon()
+
+    def flush(self) -> None:
+        """Publish now what has been waiting."""
+        if self._due is not None:
+            self._due.cancel()
+            self._due = None
+        if self._next is not None:
+            self._update(self._next)
+        later, self._later = self._later, []
+        for each in later:
+            self._send(each, None)
+
+    def _say(self, publication: Publication) -> None:
+        self._later.append(publication)
+        self._soon()
+
+    def _soon(self) -> None:
+        loop = asyncio.get_running_loop()
+        self._news_s = loop.time()
+        if self._due is None:
+            self._due = loop.call_later(QUIET_S, self._flush_when_quiet, self._news_s + LATEST_S)
+
+    def _flush_when_quiet(self, latest_s: float) -> None:
+        loop = asyncio.get_running_loop()
+        quiet_s = self._news_s + QUIET_S
+        if loop.time() < min(quiet_s, latest_s):
+            self._due = loop.call_at(quiet_s, self._flush_when_quiet, latest_s)
+        else:
+            self._due = None
+            self.flush()
+
+    def _update(self, house: House) -> None:
+        last, self._last, self._next = self._last, house, None
         if last is None:
             return
-        changed = [
-            shade
-            for name, shade in house.shades.items()
-            if last.shades.get(name) is not shade or last.boards is not house.boards
-        ]
-        outlooks = [shade_outlook(house, shade) for shade in changed]
-        publications, self._shown = self._tree.update(self._shown, outlooks)
+        publications, self._shown = self._tree.update(self._shown, self._differing(last, house))
         for each in publications:
             self._send(each, None)
         if last.term != house.term:
             self._claim(house)
-        self._last = house
 
-    def answer(self, event: Asked | Confirmed, notes: Iterable[Note]) -> None:
+    def _differing(self, last: House, house: House) -> list[Outlook]:
+        """Return what may be shown differently: what is concerned by the change, and the groups it is in."""
+        everywhere = last.boards is not house.boards or last.stood_down is not house.stood_down
+        changed = {
+            name: shade_outlook(house, shade)
+            for name, shade in house.shades.items()
+            if everywhere or last.shades.get(name) is not shade
+        }
+        self._outlooks |= changed
+        asked = last.group_targets is not house.group_targets
+        groups = [each for each in house.spec.groups if asked or not changed.keys().isdisjoint(each.members)]
+        bridge, before = bridge_outlook(house), bridge_outlook(last)
+        return [
+            *changed.values(),
+            *self._group_outlooks(house, groups),
+            *((bridge,) if bridge != before else ()),
+        ]
+
+    def _group_outlooks(self, house: House, groups: Iterable[GroupSpec]) -> list[GroupOutlook]:
+        shades = self._outlooks
+        return [group_outlook(house, each, [shades[member] for member in each.members]) for each in groups]
+
+    def answer(self, event: Asking, notes: Iterable[Note]) -> None:
         """Tell whoever asked that it was taken, or why not."""
-        refusal = next((why for note in notes if (why := _refusal(note))), None)
-        if refusal is not None:
-            self.decline(event, refusal)
+        if isinstance(event, Switched):
+            self._say(self._tree.switched(event.switch, on=event.on))
             return
-        self._send(self._tree.accepted(event.shade, _wanted(event)), None)
+        refusals = {note.shade: why for note in notes if (why := _refusal(note))}
+        if isinstance(event, GroupAsked):
+            self._answer_group(event, refusals, taken=any(note.name == "request.accepted" for note in notes))
+        elif refusals:
+            self.decline(event, next(iter(refusals.values())))
+        else:
+            self._say(self._tree.accepted(event.shade, _wanted(event)))
 
-    def decline(self, event: Asked | Confirmed, why: str) -> None:
+    def _answer_group(
+        self, event: GroupAsked, refusals: Mapping[ShadeId | None, str], *, taken: bool
+    ) -> None:
+        """Tell whoever asked a group: taken when one member could, with a line for those that could not."""
+        reasons = "; ".join(f"{shade}: {why}" for shade, why in refusals.items())
+        if not taken:
+            same = set(refusals.values())
+            self.decline(event, same.pop() if len(same) == 1 else reasons)
+            return
+        self._say(self._tree.accepted(event.group, event.want))
+        if reasons:
+            self._say(self._tree.log(event.group, Level.WARNING, f"not by all: {reasons}"))
+
+    def decline(self, event: Asking, why: str) -> None:
         """Tell whoever asked why it is not done."""
-        self._send(self._tree.declined(event.shade, _wanted(event), why), None)
+        if isinstance(event, Switched):
+            self._say(self._tree.not_switched(event.switch, on=event.on, reason=why))
+        elif isinstance(event, GroupAsked):
+            self._say(self._tree.declined(event.group, event.want, why))
+        else:
+            self._say(self._tree.declined(event.shade, _wanted(event), why))
 
     def refuse(self, refused: Refused) -> None:
         """Tell whoever sent a payload why it was not even read."""
-        self._send(self._tree.refused(refused), None)
+        self._say(self._tree.refused(refused))
 
     def log(self, note: Note) -> None:
-        """Tell a shade's watchers what they should know: sentences from info up."""
-        told = note.shade is not None and note.text and note.level is not Level.DEBUG
+        """Tell the watchers of a shade, or of the bridge, what they should know: sentences from info up."""
+        told = note.text and note.level is not Level.DEBUG
         if self._last is not None and told and _refusal(note) is None:
-            self._send(self._tree.log(note.shade, note.level, note.text), None)
+            self._say(self._tree.log(note.shade, note.level, note.text))
 
     def other_claim(self, message: Incoming) -> int | None:
         """Return the term that another bridge claims in `message`; None for our own words or none at all."""

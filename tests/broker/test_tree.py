@@ -42,7 +42,7 @@ UNKNOWN = ShadeOutlook(
     reason="nothing has been asked yet",
     until=None,
     board=BoardState.UP,
-    alert="",
+    alerts=(),
 )
 
 

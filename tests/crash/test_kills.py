@@ -68,9 +68,8 @@ def test_a_board_killed_on_its_way_comes_back_in_doubt_and_stays_where_it_is(hou
     house.ear.wait(lambda: house.value("study", "knowledge/grade") == "doubtful", "the doubt is said")
     assert_honest(house)
     assert_still(house, before)
-    assert "take a reference" in house.value("study", "$alert/attention") or "lost its power" in house.value(
-        "study", "$alert/attention"
-    )
+    assert "take a reference" in house.value("study", "$alert/reference")
+    assert "lost its power" in house.value("study", "$alert/request")
     house.press("study", "up")
     house.ear.wait(lambda: house.value("study", "opening/position") == "100", "it goes up", within_s=40)
     assert_honest(house)

@@ -1,7 +1,8 @@
 """The device descriptions that the tree publishes, by the Homie convention 5.0 (homieiot.github.io).
 
-A root device for the bridge, a child device per shade. Ids are `a-z0-9-` without a hyphen at an end; a
-description's version is a number made of its content, so that it changes exactly when the description does.
+A root device for the bridge, a child device per shade and per group. Ids are `a-z0-9-` without a hyphen at an
+end; a description's version is a number made of its content, so that it changes exactly when the description
+does.
 """
 
 from __future__ import annotations
@@ -102,11 +103,44 @@ SHADE_NODES: Nodes = {
         },
     },
 }
-BRIDGE_NODES: Nodes = {"software": {"version": {"name": "Version", "datatype": "string"}}}
+# What the members of a group do when they do different things.
+MIXED = "mixed"
+GROUP_NODES: Nodes = {
+    "opening": {
+        **SHADE_NODES["opening"],
+        "motion": {"name": "Motion", "datatype": "enum", "format": f"{_one_of(Motion)},{MIXED}"},
+    },
+    "reason": {"text": SHADE_NODES["reason"]["text"], "release": SHADE_NODES["reason"]["release"]},
+    "members": {"devices": {"name": "Devices of its shades", "datatype": "string"}},
+}
+BRIDGE_NODES: Nodes = {
+    "rules": {
+        "pause": {
+            "name": "The rules rest",
+            "datatype": "boolean",
+            "format": "they are at work,they rest",
+            "settable": True,
+        }
+    },
+    "service": {
+        "lock": {
+            "name": "No order leaves: somebody works on the shades",
+            "datatype": "boolean",
+            "format": "orders leave,locked",
+            "settable": True,
+        },
+        "charge": {"name": "This bridge is in charge", "datatype": "boolean"},
+        "term": {"name": "Number of its claim", "datatype": "integer"},
+    },
+    "software": {"version": {"name": "Version", "datatype": "string"}},
+}
 _NODE_NAMES = {
     "opening": "Opening",
     "knowledge": "What is known of the position",
     "reason": "Why it is where it is",
+    "members": "Members",
+    "rules": "Rules",
+    "service": "Service",
     "software": "Software",
 }
 
@@ -121,6 +155,18 @@ def shade_description(*, name: str, root: str) -> bytes:
     return _document(
         {"name": name, "type": "shade", "nodes": _nodes(SHADE_NODES), "root": root, "parent": root}
     )
+
+
+def group_description(*, name: str, root: str) -> bytes:
+    """Return the description of one group's device, a sibling of the shades."""
+    return _document(
+        {"name": name, "type": "group", "nodes": _nodes(GROUP_NODES), "root": root, "parent": root}
+    )
+
+
+def boolean(value: bool) -> bytes:
+    """Return a boolean value."""
+    return b"true" if value else b"false"
 
 
 def _nodes(nodes: Nodes) -> dict[str, object]:

@@ -1,9 +1,10 @@
-"""The device tree: each shade's outlook as topics, and what a `/set` message wants. No socket here.
+"""The device tree: the outlook of bridge, shades and groups as topics, and what a `/set` message wants.
 
-A tree is published in this sequence: root `init`, its description, then per shade `init`, description,
-values, state, then the root's values and `ready`. Afterwards only what differs. Nothing here decides about a
-request: `read_set` says what somebody wants or why the payload is refused, `accepted` is published once the
-house has taken it, and `remnants` clears the device of a shade that the settings no longer name.
+A tree is published in this sequence: root `init`, its description, then per shade and group `init`,
+description, values, state, then the root's values and `ready`. Afterwards only what differs. Nothing here
+decides about a request: `read_set` says what somebody wants or why the payload is refused, `accepted` is
+published once the house has taken it, and `remnants` clears the device of a shade or group that the settings
+no longer name. No socket here.
 """
 
 from __future__ import annotations
@@ -13,19 +14,19 @@ from dataclasses import dataclass, field
 from datetime import UTC
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from types import MappingProxyType
-from typing import assert_never
 
 from bridge.adapters.broker import homie
-from bridge.adapters.broker.homie import RELEASE, LogLevel, State
+from bridge.adapters.broker.homie import MIXED, LogLevel, State
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription, refusal
-from bridge.adapters.doors import read_integer, read_json, read_word, refuse
+from bridge.adapters.broker.wants import SWITCHES, read_group_want, read_switch, read_want, spelt
+from bridge.adapters.doors import read_json
 from bridge.core.errors import LinkError
-from bridge.core.events import Button, Nudge, Percent, Place, Press, Release, Want
+from bridge.core.events import Percent, Place, Switch, Want
 from bridge.core.outcome import Level
-from bridge.core.outlook import BoardState, ShadeOutlook
-from bridge.core.values import ShadeId
+from bridge.core.outlook import ALERTS, Alert, BoardState, ShadeOutlook
+from bridge.core.overview import BridgeOutlook, GroupOutlook
+from bridge.core.values import GroupId, ShadeId
 
-ALERT = "attention"
 _LOG_LEVELS: Mapping[Level, LogLevel] = {
     Level.DEBUG: LogLevel.DEBUG,
     Level.INFO: LogLevel.INFO,
@@ -40,6 +41,19 @@ _STATES: Mapping[BoardState, State] = {
     BoardState.OFF: State.LOST,
 }
 
+# A device of ours: a shade, a group, or the bridge itself.
+Name = ShadeId | GroupId | None
+Outlook = ShadeOutlook | GroupOutlook | BridgeOutlook
+_LEVELS: Mapping[Switch, str] = {switch: levels for levels, switch in SWITCHES.items()}
+_NODES = (homie.SHADE_NODES, homie.GROUP_NODES)
+# Whatever a shade or a group may have on the broker, in the sequence in which it is deleted.
+_EVERYTHING = (
+    "$state",
+    "$description",
+    *dict.fromkeys(f"{node}/{name}" for nodes in _NODES for node, names in nodes.items() for name in names),
+    "opening/position/$target",
+    *(f"$alert/{name}" for name in ALERTS),
+)
 # What the broker holds of the tree, by topic; an empty value is a topic that has been deleted.
 Shown = Mapping[str, bytes]
 
@@ -53,6 +67,22 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WantedOfGroup:
+    """Somebody wants something of every shade of a group."""
+
+    group: GroupId
+    want: Want
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switching:
+    """Somebody switches something of the whole house."""
+
+    switch: Switch
+    on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Confirming:
     """A person at the window says that the hem bar is at this limit."""
 
@@ -60,11 +90,14 @@ class Confirming:
     place: Place
 
 
+Request = Wanted | WantedOfGroup | Switching | Confirming
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Refused:
-    """A `/set` message that is not acted on; `shade` is None when it names none of ours."""
+    """A `/set` message to a device of ours that is not acted on."""
 
-    shade: ShadeId | None
+    of: Name
     topic: str
     payload: bytes
     reason: str
@@ -76,144 +109,165 @@ class Tree:
 
     Args:
         shades: Id and name of each shade, in the order of the settings.
-        root: Id of the bridge's own device; a shade's device is `<root>-<shade>`.
+        groups: Id and name of each group; no id is a shade's.
+        root: Id of the bridge's own device; a shade's is `<root>-<shade>`, a group's `<root>-<group>`.
         name: What people call the house.
         version: The software's version.
         domain: What every topic begins with, slashes allowed.
     """
 
     shades: tuple[tuple[ShadeId, str], ...]
+    groups: tuple[tuple[GroupId, str], ...] = ()
     root: str = "hembar"
     name: str = "hembar"
     version: str = ""
     domain: str = "homie"
-    _by_device: Mapping[str, ShadeId] = field(init=False, repr=False, compare=False)
+    _shades: Mapping[str, ShadeId] = field(init=False, repr=False, compare=False)
+    _groups: Mapping[str, GroupId] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        """Index the shades by device id."""
-        index = {self.device(shade): shade for shade, _ in self.shades}
-        object.__setattr__(self, "_by_device", MappingProxyType(index))
+        """Index shades and groups by device id."""
+        shades = {self.device(shade): shade for shade, _ in self.shades}
+        groups = {self.device(group): group for group, _ in self.groups}
+        object.__setattr__(self, "_shades", MappingProxyType(shades))
+        object.__setattr__(self, "_groups", MappingProxyType(groups))
 
-    def device(self, shade: ShadeId | None) -> str:
-        """Return the device id of a shade, or of the bridge itself for None."""
-        return self.root if shade is None else f"{self.root}-{shade}"
+    def device(self, of: Name) -> str:
+        """Return the device id of a shade or group, or of the bridge itself for None."""
+        return self.root if of is None else f"{self.root}-{of}"
 
-    def topic(self, shade: ShadeId | None, *levels: str) -> str:
+    def topic(self, of: Name, *levels: str) -> str:
         """Return a topic of a device: `homie/5/hembar-study/opening/position`."""
-        return "/".join((self.domain, "5", self.device(shade), *levels))
+        return "/".join((self.domain, "5", self.device(of), *levels))
 
     def subscriptions(self) -> tuple[Subscription, ...]:
         """Return the filters of everything that can be set, and of descriptions, for `remnants`."""
-        devices = (None, *(shade for shade, _ in self.shades))
-        sets = tuple(Subscription(topic=self.topic(device, "+", "+", "set"), live=True) for device in devices)
-        return (*sets, Subscription(topic=f"{self.domain}/5/+/$description"))
+        devices = (self.root, *self._shades, *self._groups)
+        sets = (f"{self.domain}/5/{device}/+/+/set" for device in devices)
+        live = tuple(Subscription(topic=topic, live=True) for topic in sets)
+        return (*live, Subscription(topic=f"{self.domain}/5/+/$description"))
 
     def state(self, state: State) -> Publication:
         """Return the root's state: `init` on connecting, `disconnected` on leaving, `lost` as the will."""
         return self._kept(self.topic(None, "$state"), state.encode())
 
-    def opening(self, outlooks: Iterable[ShadeOutlook]) -> tuple[tuple[Publication, ...], Shown]:
+    def opening(self, outlooks: Iterable[Outlook]) -> tuple[tuple[Publication, ...], Shown]:
         """Return all that a new connection publishes, in its sequence, and what then is shown."""
-        names = dict(self.shades)
-        children = tuple(self.device(shade) for shade, _ in self.shades)
+        children = (*self._shades, *self._groups)
         root = homie.root_description(name=self.name, children=children)
         out = [self.state(State.INIT), self._kept(self.topic(None, "$description"), root)]
+        last: dict[str, bytes] = {self.topic(None, "software", "version"): homie.string(self.version)}
         shown: dict[str, bytes] = {}
         for outlook in outlooks:
             values = self.values(outlook)
-            described = homie.shade_description(name=names[outlook.id], root=self.root)
-            out.append(self._kept(self.topic(outlook.id, "$state"), State.INIT.encode()))
-            out.append(self._kept(self.topic(outlook.id, "$description"), described))
-            out.extend(self._kept(topic, payload) for topic, payload in values.items())
             shown |= values
-        version = self.topic(None, "software", "version")
-        out += [self._kept(version, homie.string(self.version)), self.state(State.READY)]
-        return tuple(out), shown
+            if isinstance(outlook, BridgeOutlook):
+                last |= values
+                continue
+            out.append(self._kept(self.topic(outlook.id, "$state"), State.INIT.encode()))
+            out.append(self._kept(self.topic(outlook.id, "$description"), self._described(outlook)))
+            out.extend(self._kept(topic, payload) for topic, payload in values.items())
+        out.extend(self._kept(topic, payload) for topic, payload in last.items())
+        return (*out, self.state(State.READY)), shown
 
-    def update(self, shown: Shown, outlooks: Iterable[ShadeOutlook]) -> tuple[tuple[Publication, ...], Shown]:
+    def _described(self, outlook: ShadeOutlook | GroupOutlook) -> bytes:
+        describe = homie.shade_description if isinstance(outlook, ShadeOutlook) else homie.group_description
+        return describe(name=outlook.name, root=self.root)
+
+    def update(self, shown: Shown, outlooks: Iterable[Outlook]) -> tuple[tuple[Publication, ...], Shown]:
         """Return what differs from what is shown, and what then is shown."""
-        now = dict(shown)
-        for outlook in outlooks:
-            now |= self.values(outlook)
-        out = tuple(self._kept(topic, now[topic]) for topic in now if shown.get(topic) != now[topic])
-        return out, now
+        values = (pair for outlook in outlooks for pair in self.values(outlook).items())
+        news = {topic: payload for topic, payload in values if shown.get(topic) != payload}
+        return tuple(self._kept(topic, payload) for topic, payload in news.items()), {**shown, **news}
 
-    def values(self, outlook: ShadeOutlook) -> dict[str, bytes]:
-        """Return every retained value of a shade by topic; `$target` leads, `$state` ends."""
-        target = outlook.position_pct if outlook.target_pct is None else outlook.target_pct
-        until = outlook.until and outlook.until.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-        said = {
-            "opening/position/$target": _whole(target),
-            "opening/position": _whole(outlook.position_pct),
-            "opening/motion": outlook.motion.encode(),
-            "knowledge/grade": outlook.grade.encode(),
-            "knowledge/low": _tenth(outlook.low_pct, ROUND_FLOOR),
-            "knowledge/high": _tenth(outlook.high_pct, ROUND_CEILING),
-            "knowledge/width": _tenth(outlook.width_mm, ROUND_CEILING),
+    def values(self, outlook: Outlook) -> dict[str, bytes]:
+        """Return every retained value of a device by topic; `$target` leads, `$state` ends."""
+        of = None if isinstance(outlook, BridgeOutlook) else outlook.id
+        return {self.topic(of, levels): payload for levels, payload in self._said(outlook).items()}
+
+    def _said(self, outlook: Outlook) -> dict[str, bytes]:
+        match outlook:
+            case ShadeOutlook():
+                return _shade_values(outlook)
+            case GroupOutlook():
+                return self._group_values(outlook)
+            case BridgeOutlook():
+                return _bridge_values(outlook)
+
+    def _group_values(self, outlook: GroupOutlook) -> dict[str, bytes]:
+        return {
+            **_opening_values(outlook.position_pct, outlook.target_pct),
+            "opening/motion": MIXED.encode() if outlook.motion is None else outlook.motion.encode(),
             "reason/text": homie.string(outlook.reason),
-            "reason/until": (until or "").encode(),
-            f"$alert/{ALERT}": outlook.alert.encode(),
+            "members/devices": ",".join(map(self.device, outlook.members)).encode(),
             "$state": _STATES[outlook.board].encode(),
         }
-        return {self.topic(outlook.id, levels): payload for levels, payload in said.items()}
 
-    def accepted(self, shade: ShadeId, want: Want | Place) -> Publication:
+    def accepted(self, of: Name, want: Want | Place) -> Publication:
         """Return what tells everybody that a request was taken: its `$target`, or the value of an event."""
-        levels, payload = _spelt(want)
+        levels, payload = spelt(want)
         if isinstance(want, Percent):
-            return self._kept(self.topic(shade, levels, "$target"), payload)
+            return self._kept(self.topic(of, levels, "$target"), payload)
         # The convention: a property that is not retained is published at QoS 0.
-        return Publication(topic=self.topic(shade, levels), payload=payload, qos=0, retain=False)
+        return Publication(topic=self.topic(of, levels), payload=payload, qos=0, retain=False)
 
-    def declined(self, shade: ShadeId, want: Want | Place, reason: str) -> Publication:
+    def switched(self, switch: Switch, *, on: bool) -> Publication:
+        """Return what tells everybody that something of the whole house is on or off, changed or not."""
+        return self._kept(self.topic(None, _LEVELS[switch]), homie.boolean(on))
+
+    def declined(self, of: Name, want: Want | Place, reason: str) -> Publication:
         """Return the log line that tells whoever asked that the house refuses a request."""
-        return self.log(shade, Level.WARNING, refusal(*_spelt(want), reason))
+        return self.log(of, Level.WARNING, refusal(*spelt(want), reason))
+
+    def not_switched(self, switch: Switch, *, on: bool, reason: str) -> Publication:
+        """Return the log line that tells whoever asked that nothing was switched."""
+        return self.log(None, Level.WARNING, refusal(_LEVELS[switch], homie.boolean(on), reason))
 
     def refused(self, refused: Refused) -> Publication:
         """Return the log line that tells whoever sent a payload that it was not acted on."""
         levels = "/".join(self._levels(refused.topic)[1:-1])
-        return self.log(refused.shade, Level.WARNING, refusal(levels, refused.payload, refused.reason))
+        return self.log(refused.of, Level.WARNING, refusal(levels, refused.payload, refused.reason))
 
-    def log(self, shade: ShadeId | None, level: Level, text: str) -> Publication:
+    def log(self, of: Name, level: Level, text: str) -> Publication:
         """Return one line of a device's log, for whoever is listening now."""
-        topic = self.topic(shade, "$log", _LOG_LEVELS[level])
+        topic = self.topic(of, "$log", _LOG_LEVELS[level])
         return Publication(topic=topic, payload=homie.string(text), qos=1, retain=False)
 
-    def read_set(self, message: Incoming) -> Wanted | Confirming | Refused | None:
+    def read_set(self, message: Incoming) -> Request | Refused | None:
         """Return what a `/set` message wants, why it is refused, or None when its topic is none of ours."""
         match self._levels(message.topic):
-            case [self.root, *_, "set"]:
-                return Refused(
-                    shade=None,
-                    topic=message.topic,
-                    payload=message.payload,
-                    reason="the bridge has nothing to set",
-                )
-            case [device, node, name, "set"] if device in self._by_device:
-                shade = self._by_device[device]
+            case [device, node, name, "set"] if device in (self.root, *self._shades, *self._groups):
+                of = self._shades.get(device) or self._groups.get(device)
             case _:
                 return None
         try:
-            wanted = _read_want(f"{node}/{name}", message)
+            return self._read(device, f"{node}/{name}", message)
         except LinkError as error:
-            return Refused(shade=shade, topic=message.topic, payload=message.payload, reason=error.problem)
+            return Refused(of=of, topic=message.topic, payload=message.payload, reason=error.problem)
+
+    def _read(self, device: str, levels: str, message: Incoming) -> Request:
+        if device == self.root:
+            switch, on = read_switch(levels, message)
+            return Switching(switch=switch, on=on)
+        if device in self._groups:
+            return WantedOfGroup(group=self._groups[device], want=read_group_want(levels, message))
+        wanted = read_want(levels, message)
         if isinstance(wanted, Place):
-            return Confirming(shade=shade, place=wanted)
-        return Wanted(shade=shade, want=wanted)
+            return Confirming(shade=self._shades[device], place=wanted)
+        return Wanted(shade=self._shades[device], want=wanted)
 
     def remnants(self, message: Incoming) -> tuple[Publication, ...]:
-        """Return what deletes a device of ours whose shade is gone; nothing for any other message."""
+        """Return what deletes a device of ours that is no more; nothing for any other message."""
         match self._levels(message.topic):
             case [device, "$description"] if device.startswith(f"{self.root}-"):
                 pass
             case _:
                 return ()
-        if device in self._by_device or not message.payload or not self._is_child(message):
+        known = device in self._shades or device in self._groups
+        if known or not message.payload or not self._is_child(message):
             return ()
-        values = [f"{node}/{name}" for node, names in homie.SHADE_NODES.items() for name in names]
         # The convention: the state goes first, so that nobody sees half a device.
-        levels = ["$state", "$description", *values, "opening/position/$target", f"$alert/{ALERT}"]
-        return tuple(self._kept(f"{self.domain}/5/{device}/{level}", b"") for level in levels)
+        return tuple(self._kept(f"{self.domain}/5/{device}/{levels}", b"") for levels in _EVERYTHING)
 
     def _levels(self, topic: str) -> list[str]:
         """Return the device and the levels below it; nothing when the topic is outside the tree."""
@@ -231,47 +285,42 @@ class Tree:
         return Publication(topic=topic, payload=payload, qos=1, retain=True)
 
 
-def _read_want(levels: str, message: Incoming) -> Want | Place:
-    where, payload = message.topic, message.payload
-    if message.retained:
-        raise refuse(where, "it is retained: a wish of unknown age moves no shade")
-    match levels:
-        case "opening/position":
-            return Percent(open_pct=_within(read_integer(payload, where=where), 0, 100, where))
-        case "opening/nudge":
-            return Nudge(by_pct=_within(read_integer(payload, where=where), -100, 100, where))
-        case "opening/button":
-            return Press(button=Button(read_word(payload, where=where, words=Button)))
-        case "knowledge/confirm":
-            return Place(read_word(payload, where=where, words=Place))
-        case "reason/release":
-            read_word(payload, where=where, words=(RELEASE,))
-            return Release()
-        case _:
-            raise refuse(where, f"{levels} cannot be set")
+def _shade_values(outlook: ShadeOutlook) -> dict[str, bytes]:
+    until = outlook.until and outlook.until.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return {
+        **_opening_values(outlook.position_pct, outlook.target_pct),
+        "opening/motion": outlook.motion.encode(),
+        "knowledge/grade": outlook.grade.encode(),
+        "knowledge/low": _tenth(outlook.low_pct, ROUND_FLOOR),
+        "knowledge/high": _tenth(outlook.high_pct, ROUND_CEILING),
+        "knowledge/width": _tenth(outlook.width_mm, ROUND_CEILING),
+        "reason/text": homie.string(outlook.reason),
+        "reason/until": (until or "").encode(),
+        **_alert_values(outlook.alerts),
+        "$state": _STATES[outlook.board].encode(),
+    }
 
 
-def _spelt(want: Want | Place) -> tuple[str, bytes]:
-    """Where and how a request is asked for: the inverse of `_read_want`."""
-    match want:
-        case Percent():
-            return "opening/position", _whole(want.open_pct)
-        case Nudge():
-            return "opening/nudge", _whole(want.by_pct)
-        case Press():
-            return "opening/button", want.button.encode()
-        case Release():
-            return "reason/release", RELEASE.encode()
-        case Place():
-            return "knowledge/confirm", want.encode()
-        case _:
-            assert_never(want)
+def _bridge_values(outlook: BridgeOutlook) -> dict[str, bytes]:
+    return {
+        _LEVELS[Switch.PAUSE]: homie.boolean(outlook.paused),
+        _LEVELS[Switch.LOCK]: homie.boolean(outlook.locked),
+        "service/charge": homie.boolean(outlook.in_charge),
+        "service/term": _whole(outlook.term),
+        **_alert_values(outlook.alerts),
+    }
 
 
-def _within(value: int, low: int, high: int, where: str) -> int:
-    if not low <= value <= high:
-        raise refuse(where, f"{value} is not between {low} and {high}")
-    return value
+def _opening_values(position_pct: int | None, target_pct: int | None) -> dict[str, bytes]:
+    return {
+        "opening/position/$target": _whole(position_pct if target_pct is None else target_pct),
+        "opening/position": _whole(position_pct),
+    }
+
+
+def _alert_values(alerts: Iterable[Alert]) -> dict[str, bytes]:
+    texts = {alert.id: alert.text for alert in alerts}
+    return {f"$alert/{name}": texts.get(name, "").encode() for name in ALERTS}
 
 
 def _whole(value: int | None) -> bytes:

@@ -148,7 +148,7 @@ def test_waiting_follows_the_shade_until_it_stands(run: Run, house: FakeVisit) -
 
 
 def test_waiting_ends_badly_when_a_person_must_see_to_it(run: Run, house: FakeVisit) -> None:
-    house.devices["hembar-study"] = shade("60", **{"$alert/attention": "it stalled on the way"})
+    house.devices["hembar-study"] = shade("60", **{"$alert/request": "it stalled on the way"})
     code, out, _ = run("move", "study", "40", "--wait", "30", "--json")
     assert code == 1
     assert json.loads(out)["alert"] == "it stalled on the way"

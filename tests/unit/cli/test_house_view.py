@@ -67,13 +67,13 @@ def test_where_it_nearly_fits_it_goes_on_in_its_column() -> None:
 
 @pytest.mark.parametrize("columns", [64, 80, 93, 100, 120, 132])
 def test_no_line_is_wider_than_the_terminal(columns: int) -> None:
-    alert = {"$alert/attention": b"its position is known only to 482 mm; take a reference, then look again"}
+    alert = {"$alert/reference": b"its position is known only to 482 mm; take a reference, then look again"}
     tree = {**HOUSE, "hembar-landing": {**HOUSE["hembar-landing"], **alert}}
     assert max(len(line) for line in lines(tree, columns)) <= columns
 
 
 def test_what_needs_a_person_stands_on_a_line_of_its_own() -> None:
-    tree = {"hembar": root(), "hembar-study": shade(**{"$alert__attention": "its board is silent"})}
+    tree = {"hembar": root(), "hembar-study": shade(**{"$alert__board": "its board is silent"})}
     assert lines(tree)[-1] == "       ! its board is silent"
 
 

@@ -1,4 +1,5 @@
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
@@ -7,15 +8,30 @@ import pytest
 
 from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription
-from bridge.adapters.broker.tree import Confirming, Refused, Tree, Wanted
-from bridge.core.events import Button, Nudge, Percent, Place, Press, Release, Want
+from bridge.adapters.broker.tree import Confirming, Refused, Request, Switching, Tree, Wanted, WantedOfGroup
+from bridge.adapters.doors import LIMIT_BYTES
+from bridge.core.events import Button, Nudge, Percent, Place, Press, Release, Switch, Want
 from bridge.core.outcome import Level
-from bridge.core.outlook import BoardState, Motion, ShadeOutlook
+from bridge.core.outlook import Alert, BoardState, Motion, ShadeOutlook
+from bridge.core.overview import BridgeOutlook, GroupOutlook
 from bridge.core.position.estimate import Grade
-from bridge.core.values import ShadeId
+from bridge.core.values import GroupId, ShadeId
 
 STUDY, HALL = ShadeId("study"), ShadeId("hall")
 TREE = Tree(root="weir", name="Weir house", version="1.2", shades=((STUDY, "Study"), (HALL, "Hall")))
+UP = GroupId("up")
+GROUPED = replace(TREE, groups=((UP, "Upstairs"),))
+GROUP = GroupOutlook(
+    id=UP,
+    name="Upstairs",
+    members=(STUDY, HALL),
+    position_pct=40,
+    target_pct=50,
+    motion=Motion.RAISING,
+    reason="asked for 50 %",
+    board=BoardState.UP,
+)
+BRIDGE = BridgeOutlook(paused=False, locked=True, in_charge=True, term=7, alerts=())
 
 
 def outlook(shade: ShadeId = STUDY, **changes: Any) -> ShadeOutlook:
@@ -34,7 +50,7 @@ def outlook(shade: ShadeId = STUDY, **changes: Any) -> ShadeOutlook:
         reason="asked for 40 %",
         until=None,
         board=BoardState.UP,
-        alert="",
+        alerts=(),
     )
     return replace(plain, **changes)
 
@@ -55,7 +71,11 @@ def test_a_shade_s_values_are_the_outlook_s() -> None:
         "knowledge/width": b"18.0",
         "reason/text": b"asked for 40 %",
         "reason/until": b"",
-        "$alert/attention": b"",
+        "$alert/charge": b"",
+        "$alert/board": b"",
+        "$alert/drive": b"",
+        "$alert/request": b"",
+        "$alert/reference": b"",
         "$state": b"ready",
     }
 
@@ -205,7 +225,7 @@ def test_what_can_be_set_is_subscribed_live() -> None:
     )
 
 
-def read(levels: str, payload: bytes, *, retained: bool = False) -> Wanted | Confirming | Refused | None:
+def read(levels: str, payload: bytes, *, retained: bool = False) -> Request | Refused | None:
     return TREE.read_set(Incoming(topic=f"homie/5/{levels}", payload=payload, retained=retained))
 
 
@@ -264,14 +284,14 @@ def test_rubbish_is_refused_with_a_short_reason(levels: str, payload: bytes) -> 
         return
     refused = read(f"weir-study/{levels}/set", payload)
     assert isinstance(refused, Refused)
-    assert refused.shade == STUDY
+    assert refused.of == STUDY
     assert 0 < len(refused.reason) < 200
     assert refused.reason.isascii()
 
 
 def test_a_refusal_shows_what_was_wrong() -> None:
     assert read("weir-study/opening/position/set", b"101") == Refused(
-        shade=STUDY,
+        of=STUDY,
         topic="homie/5/weir-study/opening/position/set",
         payload=b"101",
         reason="101 is not between 0 and 100",
@@ -293,10 +313,10 @@ def test_what_cannot_be_set_is_not_set(levels: str) -> None:
     assert refused is None or isinstance(refused, Refused)
 
 
-def test_the_bridge_itself_has_nothing_to_set() -> None:
+def test_of_the_bridge_only_its_switches_can_be_set() -> None:
     refused = read("weir/software/version/set", b"2")
     assert isinstance(refused, Refused)
-    assert refused.shade is None
+    assert refused.of is None
 
 
 @pytest.mark.parametrize(
@@ -355,3 +375,127 @@ def test_only_descriptions_lead_to_a_deletion() -> None:
 def test_an_instant_of_another_zone_stays_the_same_instant() -> None:
     utc = datetime(2026, 11, 25, 7, 30, 5, tzinfo=UTC)
     assert shown(until=utc) == shown(until=utc.astimezone(timezone(timedelta(hours=-9))))
+
+
+def under(device: str, values: Mapping[str, bytes]) -> dict[str, bytes]:
+    prefix = f"homie/5/{device}/"
+    return {topic.removeprefix(prefix): said for topic, said in values.items() if topic.startswith(prefix)}
+
+
+def test_a_group_s_values_are_its_outlook_s() -> None:
+    assert under("weir-up", GROUPED.values(GROUP)) == {
+        "opening/position/$target": b"50",
+        "opening/position": b"40",
+        "opening/motion": b"raising",
+        "reason/text": b"asked for 50 %",
+        "members/devices": b"weir-study,weir-hall",
+        "$state": b"ready",
+    }
+    apart = replace(GROUP, motion=None, position_pct=None, target_pct=None, board=BoardState.LOST)
+    said = under("weir-up", GROUPED.values(apart))
+    assert (said["opening/motion"], said["opening/position"], said["$state"]) == (b"mixed", b"", b"lost")
+
+
+def test_the_bridge_s_values_are_its_outlook_s() -> None:
+    assert under("weir", TREE.values(BRIDGE)) == {
+        "rules/pause": b"false",
+        "service/lock": b"true",
+        "service/charge": b"true",
+        "service/term": b"7",
+        "$alert/charge": b"",
+        "$alert/board": b"",
+        "$alert/drive": b"",
+        "$alert/request": b"",
+        "$alert/reference": b"",
+    }
+
+
+def test_groups_are_children_of_the_root_beside_the_shades() -> None:
+    publications, _ = GROUPED.opening([BRIDGE, outlook(), outlook(HALL), GROUP])
+    topics = [p.topic for p in publications]
+    root = json.loads(publications[topics.index("homie/5/weir/$description")].payload)
+    assert root["children"] == ["weir-study", "weir-hall", "weir-up"]
+    group = json.loads(publications[topics.index("homie/5/weir-up/$description")].payload)
+    assert (group["type"], group["name"], group["parent"]) == ("group", "Upstairs", "weir")
+    assert topics.index("homie/5/weir-up/$state") < topics.index("homie/5/weir/service/lock")
+    assert publications[-1] == TREE.state(State.READY)
+
+
+def test_alerts_stand_one_for_each_cause_and_go_with_it() -> None:
+    _, before = TREE.opening([outlook()])
+    two = (Alert(id="board", text="no power"), Alert(id="reference", text="look"))
+    publications, after = TREE.update(before, [outlook(alerts=two)])
+    assert [(p.topic, p.payload) for p in publications] == [
+        ("homie/5/weir-study/$alert/board", b"no power"),
+        ("homie/5/weir-study/$alert/reference", b"look"),
+    ]
+    publications, _ = TREE.update(after, [outlook(alerts=two[1:])])
+    assert [(p.topic, p.payload) for p in publications] == [("homie/5/weir-study/$alert/board", b"")]
+
+
+def ask_grouped(levels: str, payload: bytes, *, retained: bool = False) -> Request | Refused | None:
+    return GROUPED.read_set(Incoming(topic=f"homie/5/{levels}/set", payload=payload, retained=retained))
+
+
+@pytest.mark.parametrize(
+    ("levels", "payload", "want"),
+    [
+        ("opening/position", b"40", Percent(open_pct=40)),
+        ("opening/nudge", b"-5", Nudge(by_pct=-5)),
+        ("opening/button", b"stop", Press(button=Button.STOP)),
+        ("reason/release", b"release", Release()),
+    ],
+)
+def test_a_group_is_asked_like_a_shade(levels: str, payload: bytes, want: Want) -> None:
+    assert ask_grouped(f"weir-up/{levels}", payload) == WantedOfGroup(group=UP, want=want)
+
+
+@pytest.mark.parametrize("levels", ["knowledge/confirm", "knowledge/approach", "members/devices", "a/b"])
+def test_nobody_stands_at_all_the_windows_of_a_group(levels: str) -> None:
+    refused = ask_grouped(f"weir-up/{levels}", b"upper")
+    assert isinstance(refused, Refused)
+    assert (refused.of, refused.reason) == (UP, f"{levels} cannot be set for a group")
+
+
+@pytest.mark.parametrize("device", ["weir-up/opening/position", "weir-up/a/b", "weir/rules/pause"])
+def test_a_retained_wish_is_refused_for_every_device(device: str) -> None:
+    refused = ask_grouped(device, b"40", retained=True)
+    assert isinstance(refused, Refused)
+    assert refused.reason == "it is retained: a wish of unknown age moves no shade"
+
+
+@pytest.mark.parametrize(("levels", "switch"), [("rules/pause", Switch.PAUSE), ("service/lock", Switch.LOCK)])
+def test_the_house_is_switched_by_true_and_false(levels: str, switch: Switch) -> None:
+    assert ask_grouped(f"weir/{levels}", b"true") == Switching(switch=switch, on=True)
+    assert ask_grouped(f"weir/{levels}", b"false") == Switching(switch=switch, on=False)
+    assert TREE.switched(switch, on=True) == Publication(
+        topic=f"homie/5/weir/{levels}", payload=b"true", qos=1, retain=True
+    )
+    assert TREE.not_switched(switch, on=False, reason="no disk").payload == (
+        f"refused: {levels} 'false': no disk".encode()
+    )
+
+
+@pytest.mark.parametrize(
+    "payload", [b"", b"True", b"TRUE", b"1", b"on", b"yes", b"true\n", b" true", b"\xff"]
+)
+def test_nothing_else_switches_the_house(payload: bytes) -> None:
+    refused = ask_grouped("weir/service/lock", payload)
+    assert isinstance(refused, Refused)
+    assert refused.of is None
+
+
+def test_the_device_of_a_group_that_is_gone_is_deleted_state_first() -> None:
+    publications, _ = GROUPED.opening([GROUP])
+    kept = {p.topic for p in publications if p.topic.startswith("homie/5/weir-up/")}
+    [description] = [p.payload for p in publications if p.topic == "homie/5/weir-up/$description"]
+    removal = TREE.remnants(described("weir-up", description))
+    assert removal[0].topic == "homie/5/weir-up/$state"
+    assert kept <= {p.topic for p in removal}
+    assert GROUPED.remnants(described("weir-up", description)) == ()
+
+
+def test_descriptions_fit_through_the_door_that_reads_them_back() -> None:
+    publications, _ = GROUPED.opening([outlook(), GROUP])
+    children = [p for p in publications if p.topic.endswith("$description")][1:]
+    assert all(len(p.payload) < LIMIT_BYTES for p in children)
