@@ -226,15 +226,18 @@ def goal_of(shade: Shade, want: Want) -> Goal | Refusal:
 
 
 def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
-    """Go on from where it is heading or stands; from an unknown position just so much further up."""
+    """Go on from where it is heading or stands; just so much further up where that is not known."""
     reckoning, spec = shade.reckoning, shade.spec
     rests = reckoning.counts if reckoning.run is None else reckoning.run.rests
     if rests is None:
         return Refusal(why=LOST_COUNT)
     travel = spec.travel
-    if unknown:
+    if unknown or (by_pct > 0 and rests.width > travel.lower_steps / 100):
         steps = round(by_pct / 100 * travel.lower_steps)
-        return Goal(at=rests.low - steps + _offset(shade), target_pct=100)
+        pct = round(
+            travel.percent_at_steps(min(max(shade.knowledge.hull.middle - steps, 0), travel.lower_steps))
+        )
+        return Goal(at=rests.low - steps + _offset(shade), target_pct=pct)
     start = min(rests.middle + _offset(shade), travel.end_steps)
     drop = travel.drop_at_steps(start) - by_pct / 100 * travel.roll.drop_mm
     at = round(travel.steps_at_drop(min(max(drop, 0.0), travel.roll.drop_mm)))
@@ -319,7 +322,8 @@ def _halt_by_target(turn: Turn, shade: Shade, run: Run) -> Shade:
     wanted = value_for(spec, position.stopping_count(spec, run, turn.now_s))
     to, whole = count_of(spec, wanted), position.path(run)
     if to == run.to or not whole.contains(position.only(to)):
-        return replace(shade, reckoning=replace(shade.reckoning, run=replace(run, request=request)))
+        run = replace(run, request=request)
+        return _awaiting(turn, replace(shade, reckoning=replace(shade.reckoning, run=run)), run)
     for value in (wanted, value_for(spec, whole.low)):
         to = count_of(spec, value)
         now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
@@ -356,8 +360,13 @@ def _send(turn: Turn, shade: Shade, run: Run | None, value: Fraction | None, *, 
     reckoning = replace(reckoning, run=run, vouched_s=None)
     if value is not None:
         reckoning = replace(reckoning, target=run.to, value=value)
+    return _awaiting(turn, replace(shade, reckoning=reckoning, ordered_at_s=turn.now_s), run)
+
+
+def _awaiting(turn: Turn, shade: Shade, run: Run) -> Shade:
+    """Return the shade with its request given the time that its run may take."""
     request = shade.request
-    if request is not None and request.id == run.request:
-        until = turn.now_s + ECHO_WAIT_S + shade.spec.one_way.latency_s + run.lasts_s + 1.0
-        request = replace(request, deadline_s=max(request.deadline_s, until))
-    return replace(shade, reckoning=reckoning, ordered_at_s=turn.now_s, request=request)
+    if request is None:
+        return shade
+    until = turn.now_s + ECHO_WAIT_S + shade.spec.one_way.latency_s + run.lasts_s + 1.0
+    return replace(shade, request=replace(request, deadline_s=max(request.deadline_s, until)))
