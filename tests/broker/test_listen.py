@@ -16,6 +16,14 @@ from tests.mosquitto import Mosquitto
 from tests.running import HEMBAR
 
 TABLES = """
+[groups.attic-pair]
+members = ["study", "kitchen"]
+
+[[listen]]
+topic = "test/pair"
+group = "attic-pair"
+says = "percent open"
+
 [[listen]]
 topic = "test/slider"
 shade = "study"
@@ -79,6 +87,13 @@ def test_a_slider_moves_the_shade_and_is_named_in_the_reason(house: House) -> No
     house.wait_at_rest("study", "40")
     assert abs(house.true_percent("study") - 40) < 1
     assert house.value("study", "reason/text") == "40 % asked by kitchen panel"
+
+
+def test_a_slider_for_a_group_moves_each_of_its_shades(house: House) -> None:
+    house.find_top("kitchen")
+    publish(house, "test/pair", "70")
+    house.wait_at_rest("study", "70")
+    house.wait_at_rest("kitchen", "70")
 
 
 def test_a_fraction_that_grows_downwards_is_turned_round(house: House) -> None:

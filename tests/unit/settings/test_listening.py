@@ -92,6 +92,30 @@ qos = 2
     )
 
 
+def test_a_group_may_follow() -> None:
+    group = '[groups.south]\nmembers = ["study"]\n'
+    table = SLIDER.replace('shade = "study"', 'group = "south"')
+    (listen,) = load_text(f"{HOUSE}{group}[[listen]]\n{table}", origin="house.toml").listens
+    assert (listen.shade, listen.group) == (None, "south")
+    assert in_words(listen) == "panel/level (percent open) moves group south"
+
+
+def test_a_topic_of_a_board_that_only_obeys_is_the_bridges_own() -> None:
+    contract = 'link = { kind = "contract", board = "attic-board", channel = 0 }'
+    assert HOUSE.count(contract) == 1
+    by_server = f"{HOUSE}trust = {{ local_button = false }}\n"
+    one_way = (
+        'link = { kind = "one-way", topic = "blinds/study", unit = "percent open", retained = true, '
+        'after_power_up = "retained-target" }'
+    )
+    table = SLIDER.replace("panel/level", "blinds/study")
+    with pytest.raises(ConfigFaults) as caught:
+        load_text(f"{by_server.replace(contract, one_way)}[[listen]]\n{table}", origin="house.toml")
+    assert [str(fault).split(",")[0] for fault in caught.value.faults] == [
+        'house.toml [[listen]] 1: topic = "blinds/study" is a topic'
+    ]
+
+
 def test_a_house_without_such_tables_listens_to_nothing() -> None:
     assert read().listens == ()
 
