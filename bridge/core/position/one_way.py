@@ -10,7 +10,7 @@ from dataclasses import replace
 from math import ceil, floor
 
 from bridge.core.position.allowance import braking, physical_range, snap
-from bridge.core.position.claims import claim_at
+from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import rebased, slipped
 from bridge.core.position.fall import after_power_cut, holds
@@ -164,7 +164,20 @@ def departed(spec: ShadeSpec, known: Knowledge, run: Run, *, way: Steps) -> Know
     after = slipped(spec, known, moves=1, distance=way)
     if after.base is None:
         return replace(after, hull=physical_range(spec))
+    after = _blocked(spec, after, path(run).low)
     return replace(after, hull=after.hull.joined(claim_over(spec, after, path(run))))
+
+
+def _blocked(spec: ShadeSpec, known: Knowledge, highest: Steps) -> Knowledge:
+    """Return knowledge with the steps that a motor may lose at its upper stop on the way to count `highest`.
+
+    Nobody reports that stall. Half the room that the owner gives above the upper limit is taken to be free.
+    """
+    assert known.base is not None
+    lost = physical_range(spec).low // 2 - reckoned_at(spec, known, highest).low
+    if lost <= 0:
+        return known
+    return replace(known, base=Interval(low=known.base.low, high=known.base.high + lost + snap(spec)))
 
 
 def on_the_way(spec: ShadeSpec, known: Knowledge, run: Run, now_s: float) -> Knowledge:

@@ -111,6 +111,16 @@ def test_a_target_on_its_way_widens_the_claim_to_all_of_the_way() -> None:
     assert lost.hull == nothing_known(SPEC).hull
 
 
+def test_steps_that_the_upper_stop_may_swallow_are_allowed_for() -> None:
+    top = one_way.physical_range(SPEC).low
+    short = one_way.departed(SPEC, known_at(), run_to(top // 2 + 200), way=0)
+    assert short.base is not None
+    assert short.base.width == pytest.approx(40, abs=10)  # and the slip of one start
+    beyond = one_way.departed(SPEC, known_at(), run_to(top - 1_000), way=0)
+    rested = one_way.at_rest(SPEC, beyond, one_way.only(top - 1_000))
+    assert rested.hull.contains(Interval(low=top, high=top // 2))
+
+
 def test_the_clock_leaves_out_what_is_behind_the_hem_bar() -> None:
     run = run_to(10_240)
     known = one_way.departed(SPEC, known_at(), run, way=10_240)
