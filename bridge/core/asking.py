@@ -18,7 +18,7 @@ from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
 from bridge.core.spec import OneWayLink, Reference
-from bridge.core.state import Shade
+from bridge.core.state import Purpose, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
 
@@ -145,7 +145,8 @@ def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
 def _not_now(shade: Shade, report: Report | None) -> str:
     if not shade.channel.answered or report is None:
         return "its board does not answer, so there is no count to link the confirmation to"
-    if report.moving or shade.outstanding is not None:
+    pending = shade.outstanding
+    if report.moving or (pending is not None and pending.purpose is not Purpose.SLEEP):
         return "it is moving; confirm once it stands still"
     if report.count is None:
         return "its board has lost count; move it a little by the button at the board first"

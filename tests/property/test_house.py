@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 
 from bridge.core.events import Button, Nudge, Percent, Press
+from bridge.core.values import ShadeId
 from bridge.simulate.world.world import Options, World
 
 
@@ -22,7 +23,7 @@ class HouseMachine(RuleBasedStateMachine):
         self.world.switch_on()
         self.world.live_until(30.0)
 
-    def _name(self):  # type: ignore[no-untyped-def]  # the id type is the world's
+    def _name(self) -> ShadeId:
         return next(iter(self.world.where))
 
     @rule(pct=st.integers(min_value=0, max_value=100))
