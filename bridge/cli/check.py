@@ -74,10 +74,22 @@ def _lines(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str
         *_row("topics", f"boards under {broker.boards_root}, device tree under {broker.tree_root}"),
     ]
     lines += [line for listen in settings.listens for line in _row("listens", in_words(listen))]
+    lines += _shared_lines(settings)
     lines += [line for caution in cautions for line in _row("! caution", caution)]
     for meaning in meanings:
         lines += ["", *_shade_lines(meaning)]
     return [*lines, "", *(line for text in SAFETY for line in textwrap.wrap(text, _WIDTH))]
+
+
+def _shared_lines(settings: Settings) -> list[str]:
+    from bridge.settings.power import raise_in_words, supply_in_words, supply_meanings  # noqa: PLC0415 - as above
+
+    house = settings.house
+    raised = raise_in_words(house, settings.raise_all_within_s)
+    rows = [("supply", supply_in_words(each)) for each in supply_meanings(house)]
+    rows += [("raising all", raised)] if raised else []
+    rows += [("group", f"{each.id}: {', '.join(each.members)}") for each in house.groups]
+    return [line for label, text in rows for line in _row(label, text)]
 
 
 def _shade_lines(meaning: ShadeMeaning) -> list[str]:
@@ -141,9 +153,32 @@ def _json(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str,
         "file": settings.origin,
         "house": settings.site.name,
         "shades": [_shade_json(meaning) for meaning in meanings],
+        **_shared_json(settings),
         "listens": [_listen_json(listen) for listen in settings.listens],
         "cautions": list(cautions),
         "safety": list(SAFETY),
+    }
+
+
+def _shared_json(settings: Settings) -> dict[str, Any]:
+    from bridge.core.command.supply import worst_raise_s  # noqa: PLC0415 - as above
+    from bridge.settings.power import supply_meanings  # noqa: PLC0415 - as above
+
+    supplies = [
+        {
+            "id": each.spec.id,
+            "amps": each.spec.amps,
+            "shades": [shade.id for shade in each.shades],
+            "moving_a": each.moving_a,
+            "standing_a": each.standing_a,
+        }
+        for each in supply_meanings(settings.house)
+    ]
+    return {
+        "supplies": supplies,
+        "raise_all_s": worst_raise_s(settings.house),
+        "raise_all_within_s": settings.raise_all_within_s,
+        "groups": [{"id": each.id, "members": list(each.members)} for each in settings.house.groups],
     }
 
 

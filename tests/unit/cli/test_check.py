@@ -56,6 +56,21 @@ def test_the_example_is_told_shade_by_shade(capsys: pytest.CaptureFixture[str]) 
         assert line in out.splitlines()
 
 
+def test_supplies_groups_and_the_time_to_raise_everything_are_told(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run("check", str(EXAMPLE)) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert (
+        "supply attic 2 A: study 1.2 A moving, kitchen 1.2 A moving and 0.4 A still; all together would "
+        "draw 2.4 A, so some wait for their turn, by rank"
+    ) in words
+    # The landing alone hangs outside: 48,291 steps at 3,000 a second, and one second of ramps.
+    assert "raising all the exterior shade is up within 17.1 s of being asked" in words
+    assert "you allow 60 s" in words
+    assert "group upstairs: study, landing" in words
+
+
 def test_no_line_is_wider_than_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
     run("check", str(EXAMPLE))
     lines = capsys.readouterr().out.splitlines()[1:]  # the first names the file
@@ -72,6 +87,11 @@ def test_json_has_the_same_figures(capsys: pytest.CaptureFixture[str]) -> None:
     assert study["full_travel_steps"] == 51904
     assert [shade["mounting"] for shade in told["shades"]] == ["interior", "interior", "exterior"]
     assert any("outside" in caution for caution in told["shades"][2]["cautions"])
+    assert told["supplies"] == [
+        {"id": "attic", "amps": 2.0, "shades": ["study", "kitchen"], "moving_a": 2.4, "standing_a": 0.4}
+    ]
+    assert told["raise_all_s"] == pytest.approx(told["shades"][2]["full_travel_s"])
+    assert told["groups"] == [{"id": "upstairs", "members": ["study", "landing"]}]
 
 
 def test_all_faults_go_to_standard_error_and_the_exit_code_is_78(
