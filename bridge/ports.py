@@ -72,11 +72,13 @@ class Journal(Protocol):
         """
         ...
 
-    def append(self, event: Event, decisions: Decisions) -> None:
-        """Write one event; return once it is written, and flushed to the disk when `decisions.grew`.
+    def append(self, *happened: tuple[Event, Decisions]) -> None:
+        """Write events in their sequence, all or none.
+
+        Returns once they are written, and flushed to the disk when `grew` is set in any of the decisions.
 
         Raises:
-            LinkError: the disk refused; nothing of this event is kept and no order may leave.
+            LinkError: the disk refused; nothing of these events is kept and no order may leave.
         """
         ...
 

@@ -30,6 +30,7 @@ from bridge.core.backoff import backoff
 from bridge.core.errors import LinkError
 from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, Started, Ticked
 from bridge.core.house import due_s, handle
+from bridge.core.state import House
 from bridge.settings.plain import BrokerSettings, Settings
 from bridge.shell import logs
 from bridge.shell.addresses import address_of
@@ -43,8 +44,11 @@ JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
 # After a tick that found nothing to do (a wall clock set back) the next comes no sooner.
 IDLE_TICK_S = 0.5
-# While messages wait, a tick that is due comes no sooner than this after the last.
-TICK_APART_S = 0.05
+# While messages come, whether a tick is due is asked no sooner than this after the last time: it takes a look
+# at every shade.
+LOOK_APART_S = 0.01
+# So many messages that wait are decided upon and written down together; the orders of all leave after it.
+TOGETHER = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +109,8 @@ class Daemon:
         self._inbox = Inbox()
         self._words: list[Word] = []
         self._some = asyncio.Event()
-        self._ticked_s = 0.0
+        self._looked_s = 0.0
+        self._due: tuple[House | None, float | None] = (None, None)
         self._session = self._make_session(broker)
 
     async def run(self) -> None:
@@ -126,11 +131,11 @@ class Daemon:
             self._log.info("house.run.stopped")
         finally:
             self._manager.tell("STOPPING=1")
-            await self._deciding.close()
+            self._deciding.close()
 
     async def _recover(self) -> None:
         """Take up the house where the journal leaves it, and begin this run in it."""
-        recovered = await self._deciding.on_disk(self._journal.recover)
+        recovered = self._journal.recover()
         for damage in recovered.damage:
             self._log.error("journal.damage.found", text=damage, lost=recovered.lost)
         for difference in recovered.differences:
@@ -187,43 +192,66 @@ class Daemon:
         idle = False
         while True:
             self._ping()
-            wait_s = self._wait_s(idle=idle)
-            if not self._words and not len(self._inbox) and wait_s > 0:
+            if not self._words and not len(self._inbox) and (wait_s := self._wait_s(idle=idle)) > 0:
                 self._some.clear()
                 try:
                     async with asyncio.timeout(wait_s):
                         await self._some.wait()
                 except TimeoutError:
                     pass
-            idle = not await self._one_thing()
+            idle = not await self._next_things()
 
-    async def _one_thing(self) -> bool:
-        """Take the next word, tick or message; say whether it changed anything."""
+    async def _next_things(self) -> bool:
+        """Take the next word, tick or messages; say whether that changed anything."""
         if self._words:
             return await self._spoken(self._words.pop(0))
         if self._tick_due():
-            self._ticked_s = now().mono_s
             return await self._deciding.take(Ticked(at=now()))
         if not len(self._inbox):
             return True
-        taken = [await self._deciding.take(event) for event in self._events_of(await self._inbox.get())]
-        return any(taken) or not taken
+        events = [event for message in await self._messages() for event in self._events_of(message)]
+        return not events or await self._deciding.take(*events)
+
+    async def _messages(self) -> list[Incoming]:
+        """Return the messages that are decided upon together.
+
+        One on a listen topic is read in the light of all before it, so it stands alone.
+        """
+        found = [await self._inbox.get()]
+        while len(found) < TOGETHER and not self._listening.hears(found[-1].topic):
+            following = self._inbox.first()
+            if following is None or self._listening.hears(following.topic):
+                break
+            found.append(await self._inbox.get())
+        return found
 
     def _tick_due(self) -> bool:
-        """Say whether something is due; between two ticks messages get their turn."""
-        house = self._deciding.house
-        due = None if house is None else due_s(house)
-        at_s = now().mono_s
-        if due is None or due > at_s:
+        """Say whether something is due; while messages come it is looked for only now and then."""
+        if self._until_look_s() > 0:
             return False
-        return not len(self._inbox) or at_s - self._ticked_s >= TICK_APART_S
+        due = self._due_s()
+        return due is not None and due <= now().mono_s
+
+    def _until_look_s(self) -> float:
+        """Return how long what is due stays unknown; <= 0 when it is known or may be looked for."""
+        if self._due[0] is self._deciding.house:
+            return 0.0
+        return self._looked_s + LOOK_APART_S - now().mono_s
+
+    def _due_s(self) -> float | None:
+        house = self._deciding.house
+        if self._due[0] is not house:
+            self._due = (house, None if house is None else due_s(house))
+            self._looked_s = now().mono_s
+        return self._due[1]
 
     def _wait_s(self, *, idle: bool) -> float:
-        house = self._deciding.house
+        if (left_s := self._until_look_s()) > 0:
+            return left_s
         longest = LONGEST_WAIT_S
         if self._manager.watchdog_s is not None:
             longest = min(longest, self._manager.watchdog_s / 3)
-        due = None if house is None else due_s(house)
+        due = self._due_s()
         if due is None:
             return longest
         return min(max(due - now().mono_s, IDLE_TICK_S if idle else 0.0), longest)

@@ -1,16 +1,17 @@
-"""One event at a time: decide, write it down, act, show. Nothing leaves before the journal holds it.
+"""Decide event by event, write down what was decided, act, show. Nothing leaves before the journal holds it.
 
-When the disk refuses, what was heard still counts in mind, but no motion is begun on it: only `stop`, `tell`
-and `sleep` leave, requests are refused, and a snapshot closes the gap before the next event is written.
+Events that wait together are written together, in one flush, and the loop waits for the disk: handing 40 us
+of work to a thread took 600 us on a busy machine. The orders leave next, in their sequence, and showing comes
+last. When the disk refuses, what was heard still counts in mind, but no motion is begun on it:
+only `stop`, `tell` and `sleep` leave, requests are refused, and a snapshot closes the gap before the next
+event is written.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
-from typing import TypeVar
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from structlog.typing import FilteringBoundLogger
 
@@ -24,8 +25,18 @@ from bridge.ports import Journal
 from bridge.shell import logs
 from bridge.shell.faces import Asking, Faces
 
-T = TypeVar("T")
 MOTION = (Do.GO, Do.SEEK)
+# Turns of the loop in which a publish begins, asks to write, and writes.
+UNTIL_WRITTEN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One event and what it led to."""
+
+    event: Event
+    after: House
+    decisions: Decisions
 
 
 class Deciding:
@@ -35,76 +46,92 @@ class Deciding:
         journal: Where every event goes first.
         faces: What shows it.
         log: The logger.
+
+    Attributes:
+        house: As it is now; None before the first event.
     """
 
     def __init__(self, journal: Journal, faces: Faces, log: FilteringBoundLogger) -> None:
         self._journal, self._faces, self._log = journal, faces, log
-        # One thread for the whole life of the file: SQLite's connection belongs to it.
-        self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="journal")
         self._gap = False
         self.house: House | None = None
 
-    async def on_disk(self, work: Callable[[], T]) -> T:
-        """Run blocking work in the journal's thread."""
-        return await asyncio.get_running_loop().run_in_executor(self._writer, work)
-
-    async def take(self, event: Event) -> bool:
-        """Let one event happen; say whether it changed anything."""
-        before = self.house
-        after, decisions = handle(before, event)
-        if after is before:
+    async def take(self, *events: Event) -> bool:
+        """Let events happen in their sequence; say whether they changed anything."""
+        steps = self._steps(events)
+        if not steps:
             return False
         try:
-            await self._write(before, event, decisions)
+            self._write(steps)
         except LinkError as error:
-            self._refused_by_disk(after, event, decisions, error)
+            await self._write_fewer(steps, error)
             return True
-        self._go_on(event, after, decisions)
+        await self._go_on(steps)
         if self._journal.wants_snapshot:
-            await self.snapshot()
+            self.snapshot()
         return True
 
-    async def snapshot(self) -> None:
+    def snapshot(self) -> None:
         """Write the whole house; a disk that refuses is told of, and the older truth stands."""
-        house = self.house
-        if house is None:
+        if self.house is None:
             return
         try:
-            await self.on_disk(lambda: self._journal.snapshot(house))
+            self._journal.snapshot(self.house)
         except LinkError as error:
             self._log.error("journal.snapshot.failed", problem=str(error))
 
-    async def close(self) -> None:
+    def close(self) -> None:
         """Write the house a last time and let go of the file."""
-        await self.snapshot()
-        await self.on_disk(self._journal.close)
-        self._writer.shutdown(wait=False)
+        self.snapshot()
+        self._journal.close()
 
-    async def _write(self, before: House | None, event: Event, decisions: Decisions) -> None:
-        if self._gap and before is not None:
-            await self.on_disk(lambda: self._journal.snapshot(before, forced=True))
+    def _steps(self, events: Iterable[Event]) -> list[Step]:
+        house, steps = self.house, []
+        for event in events:
+            after, decisions = handle(house, event)
+            if after is not house:
+                steps.append(Step(event, after, decisions))
+            house = after
+        return steps
+
+    def _write(self, steps: list[Step]) -> None:
+        if self._gap and self.house is not None:
+            self._journal.snapshot(self.house, forced=True)
             self._gap = False
-        await self.on_disk(lambda: self._journal.append(event, decisions))
+        self._journal.append(*((step.event, step.decisions) for step in steps))
 
-    def _go_on(self, event: Event, after: House, decisions: Decisions) -> None:
-        self.house = after
-        self._faces.order(decisions.orders)
-        self._faces.aim(after, decisions.targets)
-        self._faces.show(after)
-        if isinstance(event, Asking):
-            self._faces.answer(event, decisions.notes)
-        for note in decisions.notes:
-            logs.write(self._log, note)
-            self._faces.log(note)
+    async def _write_fewer(self, steps: list[Step], error: LinkError) -> None:
+        """Nothing of these was written: each is tried alone, since a refused one changes the next."""
+        if len(steps) == 1:
+            await self._refused_by_disk(steps[0], error)
+            return
+        for step in steps:
+            await self.take(step.event)
 
-    def _refused_by_disk(self, after: House, event: Event, decisions: Decisions, error: LinkError) -> None:
+    async def _go_on(self, steps: list[Step]) -> None:
+        self.house = steps[-1].after
+        for step in steps:
+            self._faces.order(step.decisions.orders)
+            self._faces.aim(step.after, step.decisions.targets)
+        for _ in range(UNTIL_WRITTEN):
+            await asyncio.sleep(0)
+        self._faces.show(self.house)
+        for step in steps:
+            if isinstance(step.event, Asking):
+                self._faces.answer(step.event, step.decisions.notes)
+            for note in step.decisions.notes:
+                logs.write(self._log, note)
+                self._faces.log(note)
+
+    async def _refused_by_disk(self, step: Step, error: LinkError) -> None:
         self._log.error("journal.write.failed", problem=error.problem, remedy=error.remedy, where=error.where)
         self._gap = True
+        decisions = step.decisions
         harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
         halts = tuple(each for each in decisions.targets if each.halts)
-        if isinstance(event, Asking):
+        if isinstance(step.event, Asking):
             self._faces.order(harmless)
-            self._faces.aim(after, halts)
-            self._faces.decline(event, f"the bridge can't write its journal: {error.problem}")
+            self._faces.aim(step.after, halts)
+            self._faces.decline(step.event, f"the bridge can't write its journal: {error.problem}")
             return
-        self._go_on(event, after, replace(decisions, orders=harmless, targets=halts))
+        await self._go_on([replace(step, decisions=replace(decisions, orders=harmless, targets=halts))])

@@ -32,6 +32,7 @@ QUIET_S = 0.003
 LATEST_S = 0.25
 
 Send = Callable[[Publication, float | None], None]
+Asking = Asked | GroupAsked | Confirmed | Switched
 
 
 class Faces:

@@ -44,7 +44,7 @@ def wordy_handle(house: House | None, event: Event) -> tuple[House, Decisions]:
 
 def append(journal: FileJournal, house: House, event: Event, decisions: Decisions) -> bool:
     try:
-        journal.append(event, decisions)
+        journal.append((event, decisions))
     except LinkError as error:
         say(f"refused {house.next_request} {error.problem}")
         return False

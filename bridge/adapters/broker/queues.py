@@ -52,7 +52,7 @@ class Outbox:
 
         Returns what had to go for it, which may be the message itself.
         """
-        if publication.retain:
+        if publication.retain and expires_s is None:
             self._put_value(publication)
             return None
         dropped = self._room()
@@ -132,6 +132,10 @@ class Inbox:
         self._waiting.append(message)
         self._some.set()
         return self._shed() if len(self._waiting) > self._limit else None
+
+    def first(self) -> Incoming | None:
+        """Return the next message without taking it; None when none waits."""
+        return self._waiting[0] if self._waiting else None
 
     async def get(self) -> Incoming:
         """Wait for the next message."""

@@ -21,6 +21,7 @@ from bridge.adapters.broker.queues import Dropped, Outbox
 INFLIGHT = 20
 # An order finds room at once, however much of the tree waits.
 INFLIGHT_OTHERS = 12
+ASK_APART_S = 0.001
 _QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
 
 
@@ -35,6 +36,8 @@ class Speaker:
 
     def __init__(self, client: aiomqtt.Client, outbox: Outbox, on_dropped: Callable[[Dropped], None]) -> None:
         self._client, self._outbox, self._on_dropped = client, outbox, on_dropped
+        client.pending_calls_threshold = INFLIGHT  # so many are no cause for its warning
+        self._asked_s = 0.0
         self._loop = asyncio.get_running_loop()
         self._underway: set[asyncio.Task[None]] = set()
         self._failed: asyncio.Future[Never] = self._loop.create_future()
@@ -85,8 +88,9 @@ class Speaker:
             self.pump()
 
     def _acknowledge(self) -> None:
-        if _QUICKACK is None:
+        if _QUICKACK is None or self._loop.time() - self._asked_s < ASK_APART_S:
             return
+        self._asked_s = self._loop.time()
         sock = self._client._client.socket()  # noqa: SLF001  aiomqtt shows its socket to nobody
         if isinstance(sock, socket.socket):
             sock.setsockopt(socket.IPPROTO_TCP, _QUICKACK, 1)

@@ -65,20 +65,25 @@ class FileJournal:
                 self.close()
                 raise
 
-    def append(self, event: Event, decisions: Decisions) -> None:
-        number, utc = self._through + 1, event.at.utc.isoformat()
-        parts = codec.encode_event(event), codec.encode_decisions(decisions)
-        mark = seal(self._last, number, utc, *parts)
-        with self._writing("writing an event", flush=decisions.grew or self._damage_told) as connection:
-            if not decisions.orders or self._since_tidy >= _TIDY_ALWAYS:
+    def append(self, *happened: tuple[Event, Decisions]) -> None:
+        rows, last = [], self._last
+        for number, (event, decisions) in enumerate(happened, self._through + 1):
+            utc = event.at.utc.isoformat()
+            parts = codec.encode_event(event), codec.encode_decisions(decisions)
+            last = seal(last, number, utc, *parts)
+            rows.append((number, utc, *parts, last))
+        grew = any(decisions.grew for _, decisions in happened)
+        orders = any(decisions.orders or decisions.targets for _, decisions in happened)
+        with self._writing("writing an event", flush=grew or self._damage_told) as connection:
+            if not orders or self._since_tidy >= _TIDY_ALWAYS:
                 self._tidy(connection)
             with _transaction(connection):
-                connection.execute(_ADD_EVENT, (number, utc, *parts, mark))
+                connection.executemany(_ADD_EVENT, rows)
                 if self._damage_told:
                     connection.execute("DELETE FROM damage")
-        self._through, self._last, self._damage_told = number, mark, False
-        self._since_snapshot += 1
-        self._since_tidy += 1
+        self._through, self._last, self._damage_told = self._through + len(rows), last, False
+        self._since_snapshot += len(rows)
+        self._since_tidy += len(rows)
 
     def snapshot(self, house: House, *, forced: bool = False) -> None:
         if self._since_snapshot == 0 and not forced:

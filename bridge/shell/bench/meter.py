@@ -108,7 +108,7 @@ class Meter:
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
         for prefix, hears in self._hears:
             if message.topic.startswith(prefix):
-                hears(message.topic, message.payload)
+                hears(message.topic, bytes(message.payload))
                 return
 
     def _on_subscribe(self, *_: Any) -> None:

@@ -155,9 +155,9 @@ def _flushes(measured: Measured) -> list[str]:
     )
     return [
         f"journal of `{MEMORY}`: {where}; of `{DISK}`: on {measured.disk}",
-        f"bare flush of 12 KiB on {measured.disk}: p50 {p50:.2f} ms, p99 {p99:.2f} ms; "
+        f"bare flush of 12 KiB on {measured.disk}: p50 {p50:.2f} ms, p99 {p99:.2f} ms",
         f"the disk adds {added:.2f} ms to a request alone (p50)",
-        f"a board's report, taken in and shown: {1e3 * at(0.5, measured.report_s):.2f} ms in a stream of them",
+        f"a report of a board, taken in and shown: {1e3 * at(0.5, measured.report_s):.2f} ms in a stream",
         "",
     ]
 

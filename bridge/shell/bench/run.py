@@ -72,7 +72,7 @@ def run(size: Size, disk: Path | None, say: Say) -> Measured:
         )
 
 
-def _requests(  # noqa: PLR0913, PLR0917
+def _requests(
     size: Size, broker: Embedded, client: Meter, folder: Path, memory: Path, flushes: list[float], say: Say
 ) -> tuple[dict[str, Found], list[float]]:
     host, port = broker.host, broker.port

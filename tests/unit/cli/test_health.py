@@ -35,7 +35,7 @@ def journal(tmp_path: Path) -> Path:
     path = tmp_path / "journal.db"
     store = FileJournal(path, handle)
     store.recover()
-    store.append(event, decisions)
+    store.append((event, decisions))
     store.snapshot(house, forced=True)
     store.close()
     return path

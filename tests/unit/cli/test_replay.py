@@ -70,7 +70,7 @@ def path(tmp_path: Path) -> Path:
 
 def through(journal: FileJournal, house: House | None, event: Event) -> House:
     house, decisions = handle(house, event)
-    journal.append(event, decisions)
+    journal.append((event, decisions))
     return house
 
 

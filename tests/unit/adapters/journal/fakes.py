@@ -134,7 +134,7 @@ def written(path: Path, *events: Event, every: int = 2000) -> House:
 def live(journal: FileJournal, house: House | None, *events: Event) -> House:
     for event in events:
         house, decisions = fake_handle(house, event)
-        journal.append(event, decisions)
+        journal.append((event, decisions))
         if journal.wants_snapshot:
             journal.snapshot(house)
     assert house is not None

@@ -81,7 +81,7 @@ def test_a_snapshot_is_wanted_after_the_events_it_was_set_to(path: Path) -> None
     wanted = []
     for event in (started(), pressed(1), pressed(2)):
         house, decisions = fake_handle(house, event)
-        journal.append(event, decisions)
+        journal.append((event, decisions))
         wanted.append(journal.wants_snapshot)
     assert house is not None
     journal.snapshot(house)
@@ -258,7 +258,7 @@ def test_fifty_thousand_events_stay_small(path: Path) -> None:
     largest = 0
     for n in range(1, 50_000):
         house, _ = fake_handle(house, pressed(n))
-        journal.append(pressed(n), decisions)
+        journal.append((pressed(n), decisions))
         if journal.wants_snapshot:
             journal.snapshot(house)
             largest = max(largest, sum(file.stat().st_size for file in path.parent.iterdir()))
