@@ -24,6 +24,8 @@ from bridge.core.values import Interval, Steps
 PACE = 0.05
 # Counts of a one-way board belong to no boot that anybody could name.
 NO_BOOT = 0
+# From a board's connection until its greeting has been heard, a slow network included.
+GREETING_S = 1.0
 
 
 def slack(spec: ShadeSpec) -> Steps:
@@ -227,16 +229,30 @@ def power_returned(
     if believed is None:
         return replace(known, base=None, mark=None), replace(after, counts=None)
     hull, counts = known.hull, only(believed)
-    if known.base is not None:
-        hull = hull.joined(claim_over(spec, known, counts)) if retained else hull
-    if not retained:
-        before = path(run) if run is not None else reckoning.counts
-        counts = counts if before is None else counts.joined(before)
-    elif run is not None:
-        # With its power uncut it is still on its way to the same count.
-        run = replace(run, request=None, heard_s=now_s, began=path(run), rests=counts, steady=False)
-        after = replace(after, run=run)
-    return linked(spec, known, hull, counts), replace(after, counts=counts)
+    if known.base is not None and retained:
+        hull = hull.joined(claim_over(spec, known, counts))
+    if run is None:
+        counts = counts if retained or reckoning.counts is None else counts.joined(reckoning.counts)
+        return linked(spec, known, hull, counts), replace(after, counts=counts)
+    return _returned_to_a_target(spec, linked(spec, known, hull, counts), after, run, now_s)
+
+
+def _returned_to_a_target(
+    spec: ShadeSpec, known: Knowledge, after: Reckoning, run: Run, now_s: float
+) -> tuple[Knowledge, Reckoning]:
+    """Return what is known when the board was on its way, or was sent there just as it came back.
+
+    With its power uncut it goes on. Told only after it had begun anew, it sets off from wherever it hangs.
+    """
+    retained, believed = spec.one_way.power_up is PowerUp.RETAINED_TARGET, only(run.to)
+    if retained and now_s >= run.sent_s + 2 * spec.one_way.latency_s + GREETING_S:
+        rests = believed
+    else:
+        rests = path(run) if retained else path(run).joined(only(0))
+        known = linked(spec, known, known.hull, rests)
+        known = replace(known, hull=known.hull.joined(claim_over(spec, known, believed)))
+    run = replace(run, request=None, heard_s=now_s, began=path(run), rests=rests, steady=False)
+    return known, replace(after, run=run, counts=rests)
 
 
 def _target(reckoning: Reckoning) -> Steps | None:
