@@ -9,7 +9,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bridge.adapters.broker.listen import Listen
+from bridge.core import surroundings
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
+from bridge.core.sun import sky
 from bridge.core.values import ShadeId
 from bridge.settings import model
 from bridge.settings.explain import read_table, sub_table
@@ -18,6 +20,7 @@ from bridge.settings.keys import refuse_unknown
 from bridge.settings.links import check_links
 from bridge.settings.listening import Known, read_listens
 from bridge.settings.plain import BrokerSettings, Settings, Site
+from bridge.settings.ruling import read_restraint, read_sensors, with_rules
 from bridge.settings.shade import ShadeRead, read_shade
 from bridge.settings.sharing import check_raise, read_groups, read_supplies
 
@@ -51,7 +54,10 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
     specs = tuple(read.spec for read in shades.values() if read.spec)
     supplies = read_supplies(place, raw, specs)
     listens = _read_listens(place, raw, boards, tree, shades)
-    if not (site and broker and boards and safety and tree and service and specs):
+    sensors = read_sensors(place, raw, list(shades))
+    restraint = read_restraint(place, raw)
+    specs = with_rules(place, raw, specs, sensors)
+    if not (site and restraint and broker and boards and safety and tree and service and specs):
         return None
     house = HouseSpec(
         name=site.name,
@@ -60,6 +66,9 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         groups=groups,
         supplies=supplies,
         stagger_s=boards.stagger_s,
+        site=_core_site(site),
+        sensors=tuple(each.sensor for each in sensors),
+        restraint=restraint,
     )
     check_raise(place, house, safety.raise_all_within_s)
     return Settings(
@@ -70,6 +79,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         wind_contacts=frozenset(ShadeId(key) for key, read in shades.items() if read.wind_contact),
         origin=place.origin,
         listens=listens,
+        sources=tuple(each.source for each in sensors),
         raise_all_within_s=safety.raise_all_within_s,
     )
 
@@ -117,6 +127,13 @@ def _read_site(place: Place, raw: Mapping[str, object], excused: frozenset[str])
         altitude_m=site.altitude_m,
         timezone=site.timezone,
     )
+
+
+def _core_site(site: Site) -> surroundings.Site:
+    place = sky.Place(
+        latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, altitude_m=site.altitude_m
+    )
+    return surroundings.Site(place=place, timezone=site.timezone)
 
 
 @functools.cache

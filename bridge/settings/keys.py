@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from pydantic import BaseModel
 
-from bridge.settings import model
+from bridge.settings import model, rule_model
 from bridge.settings.faults import Place, listed, number, shown, shown_key
 
 # More strange keys than this in one table are counted, not explained one by one.
@@ -46,6 +46,9 @@ _TABLES: dict[str, type[BaseModel]] = {
     "shades.<id>.power": model.PowerTable,
     "groups.<id>": model.GroupTable,
     "supplies.<id>": model.SupplyTable,
+    "shades.<id>.window": rule_model.WindowTable,
+    "sensors.<id>": rule_model.SensorTable,
+    "restraint": rule_model.RestraintTable,
 }
 
 

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from bridge.settings.fields import Client, FilePath, Gear, Holds, Id, Line, Table, Topic
 from bridge.settings.listen_fields import HeardTopic, Pointer, Words
+from bridge.settings.rule_model import RestraintTable, RuleTable, SensorTable, WindowTable
 
 
 class SiteTable(Table):
@@ -307,6 +308,9 @@ class ShadeTable(RollPart, NamesPart):
     references: ReferencesTable = Field(
         default_factory=ReferencesTable, description="Events that pin the position."
     )
+    window: WindowTable | None = Field(
+        default=None, description="The window that it hangs at, for rules that look at the sun."
+    )
     power: PowerTable | None = Field(
         default=None, description="What its motor draws; without it no supply is reckoned with."
     )
@@ -374,6 +378,16 @@ class SettingsFile(Table):
     )
     supplies: dict[str, SupplyTable] = Field(
         default_factory=dict, description="The power supplies of the motors, [supplies.<id>]."
+    )
+    sensors: dict[str, SensorTable] = Field(
+        default_factory=dict, description="The sensors that rules look at, [sensors.<id>]."
+    )
+    restraint: RestraintTable = Field(
+        default_factory=RestraintTable, description="How sparingly the rules move shades."
+    )
+    rule: list[RuleTable] = Field(
+        default_factory=list,
+        description="The rules, one [[rule]] table for each; of two that ask the contrary the first wins.",
     )
     listen: list[ListenTable] = Field(
         default_factory=list,

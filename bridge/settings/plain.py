@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bridge.adapters.broker.listen import Listen
+from bridge.adapters.sensors.source import Source
 from bridge.core.spec import HouseSpec
 from bridge.core.values import ShadeId
 
@@ -72,6 +73,7 @@ class Settings:
         wind_contacts: Shades whose board has a wired wind contact that raises them by itself.
         origin: The file, as messages name it.
         listens: Topics of dashboards and voice assistants.
+        sources: Topics of sensors.
         raise_all_within_s: The owner's bound on the time until every exterior shade is up; None without one.
     """
 
@@ -82,4 +84,5 @@ class Settings:
     wind_contacts: frozenset[ShadeId]
     origin: str
     listens: tuple[Listen, ...] = ()
+    sources: tuple[Source, ...] = ()
     raise_all_within_s: float | None = None

@@ -20,6 +20,7 @@ from bridge.settings.faults import Place, listed, number, shown
 from bridge.settings.fields import is_id
 from bridge.settings.keys import refuse_unknown
 from bridge.settings.links import LinkRead, check_surroundings, core_link, read_link
+from bridge.settings.ruling import read_window
 
 _MEASURES = ("tube_mm", "cloth_mm", "drop_mm", "turns")
 
@@ -49,8 +50,9 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     trust = _read_trust(place, raw)
     references = read_table(place, raw, "references", model.ReferencesTable)
     power, powered = _read_power(place, raw)
+    window, seen = read_window(place, raw)
     spec = None
-    if powered and names and roll and drive and link and unpowered and trust and references:
+    if powered and seen and names and roll and drive and link and unpowered and trust and references:
         travel = Travel(roll=roll, drive=_core_drive(drive))
         _check_references(place.inside("references"), travel, references, trust)
         check_surroundings(place, link, trust, references)
@@ -80,6 +82,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             supply=SupplyId(power.supply) if power else None,
             moving_a=power.moving_a if power else 0.0,
             standstill_a=power.standstill_a if power else 0.0,
+            window=window,
         )
     return ShadeRead(spec=spec, link=link, wind_contact=bool(names and names.wind_contact))
 

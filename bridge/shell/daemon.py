@@ -10,7 +10,7 @@ import asyncio
 import os
 import random
 import signal
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -39,6 +39,7 @@ from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.faces import Faces
 from bridge.shell.listening import Listening
+from bridge.shell.sensing import Sensing
 
 JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
@@ -104,6 +105,7 @@ class Daemon:
             send=self._send,
         )
         self._listening = Listening(settings.listens, log)
+        self._sensing = Sensing(settings.sources)
         self._journal = FileJournal(state_dir / JOURNAL, handle)
         self._deciding = Deciding(self._journal, self._faces, log)
         self._inbox = Inbox()
@@ -151,6 +153,7 @@ class Daemon:
         )
         heard = [Subscription(topic=topic) for topic in topics]
         claim = Subscription(topic=self._faces.claim_topic)
+        heard += [each for each in self._sensing.subscriptions() if not self._listening.hears(each.topic)]
         return Session(
             address_of(broker),
             subscriptions=[*heard, claim, *self._tree.subscriptions(), *self._listening.subscriptions()],
@@ -267,12 +270,14 @@ class Daemon:
         self._faces.open(self._deciding.house)
         return True
 
-    def _events_of(self, message: Incoming) -> Iterable[Event]:
+    def _events_of(self, message: Incoming) -> Iterator[Event]:
+        if self._sensing.hears(message.topic):
+            yield from self._sensing.events(message, now())
         if self._listening.hears(message.topic):
             assert self._deciding.house is not None
-            return tuple(self._listening.events(message, now(), self._deciding.house.topics_heard))
-        event = self._event_of(message)
-        return () if event is None else (event,)
+            yield from self._listening.events(message, now(), self._deciding.house.topics_heard)
+        elif not self._sensing.hears(message.topic) and (event := self._event_of(message)) is not None:
+            yield event
 
     def _event_of(self, message: Incoming) -> Event | None:
         """Return what a message means; what can't be read is logged and has no effect."""

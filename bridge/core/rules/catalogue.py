@@ -1,6 +1,7 @@
 """Finds the rules: every file of this folder that has `NAME`, `Params` and `demand`.
 
-A file may also name the kinds of readings whose news it answers at once, as `AT_ONCE`.
+A file may also name the kinds of readings whose news it answers at once, as `AT_ONCE`, and what it is of no
+use without, as `NEEDS`: one of each tuple of kinds of sensors, or "window".
 """
 
 from __future__ import annotations
@@ -26,12 +27,14 @@ class Rule:
         params: The type of its parameters.
         demand: Its opinion, from a view and such parameters.
         at_once: Kinds of readings that it answers at once.
+        needs: One of each must be there: kinds of sensors, or "window".
     """
 
     name: str
     params: type
     demand: Callable[[View, object], Demand | None]
     at_once: frozenset[str]
+    needs: tuple[tuple[str, ...], ...]
 
 
 @cache
@@ -50,4 +53,5 @@ def _rule(module: ModuleType) -> Rule:
         params=module.Params,
         demand=module.demand,
         at_once=frozenset(getattr(module, "AT_ONCE", ())),
+        needs=getattr(module, "NEEDS", ()),
     )

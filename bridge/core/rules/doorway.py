@@ -12,6 +12,7 @@ from bridge.core.rules.view import View
 
 NAME = "doorway"
 AT_ONCE = ("contact",)
+NEEDS = (("contact",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from bridge.core.rules.view import View
 
 NAME = "ice"
 AT_ONCE = ("outdoor-temperature", "rain")
+NEEDS = (("outdoor-temperature",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

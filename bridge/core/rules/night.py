@@ -10,6 +10,7 @@ from bridge.core.rules.demand import Demand
 from bridge.core.rules.view import View
 
 NAME = "night"
+NEEDS = (("window",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from bridge.core.rules.view import View
 
 NAME = "rain"
 AT_ONCE = ("rain",)
+NEEDS = (("rain",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

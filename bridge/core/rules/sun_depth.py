@@ -10,6 +10,7 @@ from bridge.core.rules.view import View
 from bridge.core.sun.window import hem_for_depth, sun_patch
 
 NAME = "sun-depth"
+NEEDS = (("window",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

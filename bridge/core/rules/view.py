@@ -111,7 +111,9 @@ class Readings:
     def ghi_wpm2(self) -> float | None:
         """Global irradiance on level ground, from a light meter outdoors when there is no better."""
         lux = self.values.get("illuminance")
-        return self.values.get("irradiance", None if lux is None else lux / LUX_PER_WPM2)
+        watts = self.values.get("irradiance", None if lux is None else lux / LUX_PER_WPM2)
+        # Sensors read a few watts below zero in the dark.
+        return None if watts is None else max(0.0, watts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

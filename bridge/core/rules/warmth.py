@@ -8,6 +8,7 @@ from bridge.core.rules.demand import Demand
 from bridge.core.rules.view import View
 
 NAME = "warmth"
+NEEDS = (("window",),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

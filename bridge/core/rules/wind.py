@@ -13,6 +13,7 @@ from bridge.core.wind import beaufort
 
 NAME = "wind"
 AT_ONCE = ("gust", "wind")
+NEEDS = (("gust", "wind"),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
