@@ -93,11 +93,6 @@ def departed_upward(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     return replace(known, hull=hull, base=None, mark=None, chain=known.chain + 1)
 
 
-def departed_downward(known: Knowledge, *, at_most: Steps) -> Knowledge:
-    """Return knowledge while a seek of at most `at_most` steps toward the lower limit may be under way."""
-    return replace(known, hull=Interval(low=known.hull.low, high=known.hull.high + at_most))
-
-
 def passing(spec: ShadeSpec, known: Knowledge, *, count: Steps, to: Steps) -> Knowledge:
     """Return knowledge after a progress report: between here and the target, or still braking.
 
