@@ -239,12 +239,20 @@ class Scene:
             link = board.spec.contract
             self.event(ReportHeard(at=self.at, board=link.board, channel=0, report=report, retained=False))
 
-    def link(self, name: str, link: Link) -> Decisions:
+    def link(self, name: str, link: Link, *, retained: bool = False) -> Decisions:
         board = self.boards[name]
         board.heard = link is Link.UP
         return self.event(
-            LinkHeard(at=self.at, board=board.spec.contract.board, link=link, boot=board.boot, retained=False)
+            LinkHeard(
+                at=self.at, board=board.spec.contract.board, link=link, boot=board.boot, retained=retained
+            )
         )
+
+    def reconnect(self) -> None:
+        """Connect to the broker, which hands back what each board's link topic last said."""
+        self.event(BrokerReached(at=self.at))
+        for name, board in self.boards.items():
+            self.link(name, Link.UP if board.heard else Link.LOST, retained=True)
 
     def ask(self, name: str, want: Want | int, rank: Rank = Rank.HAND) -> Decisions:
         want = Percent(open_pct=want) if isinstance(want, int) else want

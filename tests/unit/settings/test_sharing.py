@@ -97,8 +97,8 @@ def test_a_house_that_cannot_go_up_in_time_is_refused_with_the_numbers() -> None
     assert read("[safety]\nraise_all_within_s = 40\n", *parts).raise_all_within_s == 40
     assert only_fault("[safety]\nraise_all_within_s = 39\n", *parts) == (
         "house.toml [safety]: raise_all_within_s = 39, but the exterior shades need up to 39.6 s until all "
-        "are up, those that wait for their supply included; give them more amps or faster drives, spread them "
-        "over more supplies, or allow more time"
+        "are up, those that wait for their supply included; give them more amps or faster drives, spread "
+        "them over more supplies, or allow more time"
     )
 
 

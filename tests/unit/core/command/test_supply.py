@@ -92,6 +92,17 @@ class TestAmps:
             pytest.approx(70, abs=1)
         )
 
+    def test_two_that_become_free_at_the_same_tick_do_not_both_start(self) -> None:
+        scene = two_on_two_amps()
+        for name in scene.boards:
+            scene.ask(name, 40)
+            scene.ask(name, STOP)
+        scene.starts.clear()
+        scene.ask_all(60)
+        scene.run(0.3)
+        assert moving(scene) == {"one"}
+        assert scene.worst_a == {"attic": 1.5}
+
     def test_a_stop_right_behind_an_order_still_holds_the_amps(self) -> None:
         scene = two_on_two_amps()
         scene.boards["one"].heard = False  # what it does now is not told
