@@ -43,6 +43,8 @@ from bridge.shell.sensing import Sensing
 
 JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
+# In each watchdog interval, so that one that comes late does no harm.
+PINGS = 3
 # After a tick that found nothing to do (a wall clock set back) the next comes no sooner.
 IDLE_TICK_S = 0.5
 # While messages come, whether a tick is due is asked no sooner than this after the last time: it takes a look
@@ -111,7 +113,7 @@ class Daemon:
         self._inbox = Inbox()
         self._words: list[Word] = []
         self._some = asyncio.Event()
-        self._looked_s = 0.0
+        self._looked_s = self._pinged_s = 0.0
         self._due: tuple[House | None, float | None] = (None, None)
         self._session = self._make_session(broker)
 
@@ -253,7 +255,7 @@ class Daemon:
             return left_s
         longest = LONGEST_WAIT_S
         if self._manager.watchdog_s is not None:
-            longest = min(longest, self._manager.watchdog_s / 3)
+            longest = min(longest, self._manager.watchdog_s / PINGS)
         due = self._due_s()
         if due is None:
             return longest
@@ -322,7 +324,9 @@ class Daemon:
             return None
 
     def _ping(self) -> None:
-        if self._manager.watchdog_s is not None:
+        watchdog_s, at_s = self._manager.watchdog_s, now().mono_s
+        if watchdog_s is not None and at_s - self._pinged_s >= watchdog_s / PINGS:
+            self._pinged_s = at_s
             self._manager.tell("WATCHDOG=1")
 
 

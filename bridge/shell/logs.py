@@ -46,7 +46,8 @@ def begin(*, verbose: bool, as_json: bool, to: TextIO = sys.stderr) -> Filtering
         logger_factory=structlog.PrintLoggerFactory(file=to),
         cache_logger_on_first_use=False,
     )
-    logger: FilteringBoundLogger = structlog.get_logger()
+    # Bound once: the lazy one would be made anew for every line.
+    logger: FilteringBoundLogger = structlog.get_logger().bind()
     return logger
 
 

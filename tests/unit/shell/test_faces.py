@@ -1,0 +1,109 @@
+"""What goes out at once, what follows, and what a new connection is shown."""
+
+import asyncio
+import json
+
+import pytest
+
+from bridge.adapters.broker.messages import Incoming
+from bridge.core.outcome import Level, Note
+from bridge.shell.faces import LATEST_S, ORDER_LIFETIME_S, QUIET_S, STOP_LIFETIME_S
+from tests.unit.shell.small_house import ONE, ORDERS, Bench, ask, stop
+
+pytestmark = pytest.mark.looptime
+A_WHILE_S = 1.0
+
+
+@pytest.fixture
+async def bench() -> Bench:
+    begun = Bench()
+    await begun.begin()
+    return begun
+
+
+async def test_an_order_has_a_short_life_and_a_stop_a_long_one(bench: Bench) -> None:
+    await bench.deciding.take(ask(40))
+    await bench.deciding.take(stop())
+    lives = [life_s for publication, life_s in bench.sent if publication.topic == ORDERS[ONE]]
+    assert lives == [ORDER_LIFETIME_S, STOP_LIFETIME_S]
+    assert not any(publication.retain for publication, life_s in bench.sent if life_s is not None)
+
+
+async def test_only_what_differs_is_shown(bench: Bench) -> None:
+    bench.faces.show(bench.house)
+    await asyncio.sleep(A_WHILE_S)
+    assert bench.sent == []
+
+
+async def test_values_wait_for_quiet(bench: Bench) -> None:
+    await bench.deciding.take(ask(40))
+    await asyncio.sleep(QUIET_S * 0.9)
+    assert bench.topics() == [ORDERS[ONE]]
+    await asyncio.sleep(QUIET_S)
+    assert len(bench.sent) > 1
+
+
+async def test_values_do_not_wait_for_ever_while_news_keeps_coming(bench: Bench) -> None:
+    before = bench.house
+    await bench.deciding.take(ask(40))
+    after, waited_s = bench.house, 0.0
+    while len(bench.sent) == 1:
+        bench.faces.show(after if bench.house is before else before)
+        bench.faces.show(after)
+        await asyncio.sleep(QUIET_S / 2)
+        waited_s += QUIET_S / 2
+    assert LATEST_S <= waited_s <= LATEST_S + 2 * QUIET_S
+
+
+async def test_nothing_is_shown_while_the_broker_is_gone(bench: Bench) -> None:
+    bench.faces.close()
+    bench.forget()
+    await bench.deciding.take(ask(40))
+    await asyncio.sleep(A_WHILE_S)
+    assert not [topic for topic in bench.topics() if topic.endswith("opening/position")]
+
+
+async def test_what_waits_is_told_before_the_connection_is_forgotten(bench: Bench) -> None:
+    await bench.deciding.take(ask(40))
+    bench.faces.close()
+    assert b"40" in list(bench.payloads(f"{ONE}/opening/position/$target"))
+
+
+async def test_a_new_connection_is_shown_everything_and_who_is_in_charge(bench: Bench) -> None:
+    bench.faces.close()
+    bench.forget()
+    bench.faces.open(bench.house)
+    topics = bench.topics()
+    assert topics[0] == "homie/5/hembar/$state"
+    assert f"homie/5/hembar-{ONE}/opening/position" in topics
+    claim = json.loads(next(bench.payloads("/claim")))
+    assert claim == {"bridge": "test", "term": bench.house.term}
+
+
+@pytest.mark.parametrize(
+    ("payload", "term"),
+    [
+        (b'{"bridge": "other", "term": 7}', 7),
+        (b'{"bridge": "test", "term": 7}', None),
+        (b'{"bridge": "other", "term": true}', None),
+        (b'{"bridge": "other", "term": -1}', None),
+        (b'{"bridge": "other", "term": 2147483648}', None),
+        (b'{"bridge": "other"}', None),
+        (b"[7]", None),
+        (b"", None),
+        (b"\xff", None),
+        (b" " * 300, None),
+    ],
+)
+async def test_only_a_sound_claim_of_another_bridge_counts(
+    bench: Bench, payload: bytes, term: int | None
+) -> None:
+    message = Incoming(topic=bench.faces.claim_topic, payload=payload, retained=True)
+    assert bench.faces.other_claim(message) == term
+
+
+@pytest.mark.parametrize(("level", "told"), [(Level.DEBUG, False), (Level.INFO, True), (Level.ERROR, True)])
+async def test_watchers_are_told_sentences_from_info_up(bench: Bench, level: Level, told: bool) -> None:
+    bench.faces.log(Note(name="shade.thing.happened", level=level, shade=ONE, text="it happened"))
+    await asyncio.sleep(A_WHILE_S)
+    assert [publication.payload for publication, _ in bench.sent] == ([b"it happened"] if told else [])
