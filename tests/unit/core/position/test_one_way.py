@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from bridge.core.position import one_way
+from bridge.core.position.allowance import physical_range
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased
 from bridge.core.spec import ShadeSpec
@@ -112,7 +113,7 @@ def test_a_target_on_its_way_widens_the_claim_to_all_of_the_way() -> None:
 
 
 def test_steps_that_the_upper_stop_may_swallow_are_allowed_for() -> None:
-    top = one_way.physical_range(SPEC).low
+    top = physical_range(SPEC).low
     short = one_way.departed(SPEC, known_at(), run_to(top // 2 + 200), way=0)
     assert short.base is not None
     assert short.base.width == pytest.approx(40, abs=10)  # and the slip of one start
