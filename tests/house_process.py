@@ -81,6 +81,11 @@ class House:
         self.ear.wait(lambda: len(self.bridge.logged("request.accepted")) > seen, f"{percent} is accepted")
         self.ear.wait(lambda: self.value(shade, "opening/position/$target") == percent, "the target is told")
 
+    def ask_group(self, group: str, percent: str) -> None:
+        """Ask a group for a percent and wait until that is accepted."""
+        self.ear.say(f"homie/5/hembar-{group}/opening/position/set", percent)
+        self.ear.wait(lambda: self.value(group, "opening/position/$target") == percent, "the target is told")
+
     def press(self, shade: str, button: str) -> None:
         self.ear.say(f"homie/5/hembar-{shade}/opening/button/set", button)
 

@@ -1,0 +1,186 @@
+"""Groups, supplies, pause and lock on the running house: real bridge, real broker, simulated boards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from tests.homie_rules import tree_faults
+from tests.house_process import House, running_house
+from tests.mosquitto import Mosquitto
+
+SHARED = """
+[supplies.attic]
+amps = 2.0
+[shades.study.power]
+supply = "attic"
+moving_a = 1.5
+[shades.kitchen.power]
+supply = "attic"
+moving_a = 1.5
+standstill_a = 0.4
+[groups.attic]
+name = "Attic"
+members = ["study", "kitchen"]
+[groups.house]
+members = ["study", "kitchen", "landing"]
+[boards]
+wait_s = 3
+"""
+
+
+@pytest.fixture
+def house(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[House]:
+    with running_house(mosquitto, tmp_path, more=SHARED) as running:
+        for shade in ("study", "kitchen", "landing"):
+            running.ear.wait(partial(answers, running, shade), f"{shade} answers", within_s=30)
+        yield running
+        assert list(tree_faults(retained(running))) == []
+
+
+def answers(house: House, shade: str) -> bool:
+    return house.value(shade, "$state") == "ready"
+
+
+def retained(house: House) -> dict[str, bytes]:
+    """Return the last word on every topic of the tree but those that are never kept."""
+    passing = ("/set", "/button", "/nudge", "/confirm", "/approach", "/release")
+    return {
+        each.topic: each.payload
+        for each in house.ear.messages
+        if not each.topic.endswith(passing) and "/$log/" not in each.topic
+    }
+
+
+def log_lines(house: House, device: str, level: str = "warn") -> list[str]:
+    topic = f"homie/5/{device}/$log/{level}"
+    return [each.payload.decode() for each in house.ear.messages if each.topic == topic]
+
+
+def spells_of_motion(house: House, channel: int, since: int) -> list[tuple[float, float]]:
+    """Return from when to when a channel of the attic board has reported to move."""
+    topic, spells, began = f"shade-boards/attic-board/{channel}/report", [], None
+    for each in house.ear.messages[since:]:
+        if each.topic != topic:
+            continue
+        if each.said["moving"] and began is None:
+            began = each.at_s
+        elif not each.said["moving"] and began is not None:
+            spells.append((began, each.at_s))
+            began = None
+    assert began is None, "it is still moving"
+    return spells
+
+
+def switch(house: House, levels: str, *, on: bool) -> None:
+    house.ear.say(f"homie/5/hembar/{levels}/set", str(on).lower())
+    wanted = str(on).lower().encode()
+    house.ear.wait(lambda: house.ear.latest(f"homie/5/hembar/{levels}") == wanted, f"{levels} is {on}")
+
+
+def test_two_shades_on_one_supply_never_move_together_and_both_arrive(house: House) -> None:
+    since = len(house.ear.messages)
+    house.press("attic", "up")
+    house.wait_at_rest("study", "100")
+    house.wait_at_rest("kitchen", "100")
+    house.ask_group("attic", "30")
+    house.ear.wait(
+        lambda: "it waits until its supply has amps" in house.value("kitchen", "reason/text"), "it says why"
+    )
+    assert house.value("attic", "opening/motion") == "lowering"
+    house.wait_at_rest("study", "30")
+    house.wait_at_rest("kitchen", "30")
+    house.ear.wait(lambda: house.value("attic", "opening/position") == "30", "the group is there")
+    assert house.value("attic", "opening/motion") == "still"
+    study, kitchen = (spells_of_motion(house, channel, since) for channel in (0, 1))
+    assert len(study) >= 2
+    assert len(kitchen) >= 2
+    assert all(a_end <= b_begin or b_end <= a_begin for a_begin, a_end in study for b_begin, b_end in kitchen)
+    house.ask("study", "50")
+    house.wait_at_rest("study", "50")
+    house.ear.wait(lambda: house.value("attic", "opening/position") == "40", "the mean of 50 and 30")
+    assert house.value("attic", "opening/position/$target") == "30"
+
+
+def test_a_group_says_who_could_not_and_refuses_what_no_group_can_do(house: House) -> None:
+    house.find_top("study")
+    house.find_top("kitchen")
+    assert house.value("house", "opening/position") == ""
+    house.ask_group("house", "90")
+    house.ear.wait(lambda: bool(log_lines(house, "hembar-house")), "it says who could not")
+    assert log_lines(house, "hembar-house")[0].startswith("not by all: landing: the position is unknown")
+    house.ear.say("homie/5/hembar-house/opening/position/set", "20", retain=True)
+    house.ear.say("homie/5/hembar-house/opening/position/set", "", retain=True)
+    house.ear.say("homie/5/hembar-house/knowledge/confirm/set", "upper")
+    house.ear.wait(lambda: len(log_lines(house, "hembar-house")) == 4, "each is answered")
+    lines = log_lines(house, "hembar-house")[1:]
+    assert lines[0] == "refused: opening/position '20': it is retained: a wish of unknown age moves no shade"
+    assert lines[2] == "refused: knowledge/confirm 'upper': knowledge/confirm cannot be set for a group"
+    house.wait_at_rest("study", "90")
+    house.wait_at_rest("kitchen", "90")
+    assert house.value("house", "opening/position/$target") == "90"
+
+
+def test_the_service_lock_stops_what_moves_and_lets_nothing_leave(house: House) -> None:
+    house.find_top("study")
+    house.ask("study", "10")
+    house.ear.wait(lambda: house.motion("study") == "lowering", "it sets off")
+    switch(house, "service/lock", on=True)
+    house.ear.wait(lambda: house.motion("study") == "still", "it is stopped", within_s=3)
+    since = len(house.ear.messages)
+    house.ear.say("homie/5/hembar-study/opening/position/set", "80")
+    why = "the service lock is on: somebody works on the shades"
+    house.ear.wait(
+        lambda: f"refused: opening/position '80': {why}" in log_lines(house, "hembar-study"), "it says why"
+    )
+    house.ear.say("homie/5/hembar/service/lock/set", "no")
+    house.ear.wait(lambda: any("'no'" in line for line in log_lines(house, "hembar")), "only true and false")
+    assert house.ear.latest("homie/5/hembar/service/lock") == b"true"
+    assert house.ear.orders("attic-board", 0, since=since) == []
+    assert house.claim_holds("study")
+    switch(house, "service/lock", on=False)
+    house.ask("study", "80")
+    house.wait_at_rest("study", "80")
+
+
+def test_the_pause_outlives_the_bridge_and_leaves_people_alone(house: House) -> None:
+    switch(house, "rules/pause", on=True)
+    assert house.bridge.stop() == 0
+    seen = len(house.ear.messages)
+    house.bridge.start()
+    topic = "homie/5/hembar/$state"
+    house.ear.wait(
+        lambda: (
+            [each.payload for each in house.ear.messages[seen:] if each.topic == topic][-1:] == [b"ready"]
+        ),
+        "the bridge is back",
+        within_s=20,
+    )
+    assert house.ear.latest("homie/5/hembar/rules/pause") == b"true"
+    house.ear.wait(lambda: answers(house, "study"), "the study answers", within_s=20)
+    house.press("study", "up")
+    house.ear.wait(lambda: house.motion("study") == "referencing", "a person is obeyed")
+    switch(house, "rules/pause", on=False)
+
+
+def test_a_request_to_a_lost_board_expires_with_an_alert(house: House) -> None:
+    house.find_top("study")
+    house.boards["attic-board"].kill()
+    house.ear.wait(lambda: house.value("study", "$state") == "lost", "the board is missed", within_s=20)
+    assert house.value("study", "$alert/board") == (
+        "board attic-board can't be reached; check its power and network"
+    )
+    assert house.value("kitchen", "$state") == house.value("attic", "$state") == "lost"
+    assert house.value("house", "$state") == "ready"
+    house.ask("study", "50")
+    house.ear.wait(lambda: house.value("study", "$alert/request") != "", "it gives up", within_s=10)
+    assert "board attic-board did not answer in 3 s" in house.value("study", "$alert/request")
+    assert [line["fate"] for line in house.bridge.logged("request.ended")][-1] == "expired"
+    seen = len(house.ear.messages)
+    house.boards["attic-board"].start()
+    house.ear.wait(lambda: house.value("study", "$state") == "ready", "it is back", within_s=20)
+    house.ear.wait(lambda: house.value("study", "$alert/board") == "", "the alert goes with its cause")
+    assert house.ear.motion_orders("attic-board", 0, since=seen) == []
