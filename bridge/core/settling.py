@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bridge.core.command.orders import top_reference
-from bridge.core.command.pursue import under_way
+from bridge.core.command.pursue import fallen_silent, under_way
 from bridge.core.command.requests import Fate, ended, held
 from bridge.core.contract import ADDRESSING, Do, Report, Why
 from bridge.core.outcome import Level
@@ -16,6 +16,7 @@ from bridge.core.position.allowance import (
     physical_range,
     reference_interval,
     room_above,
+    snap,
 )
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Knowledge, Landmark
@@ -188,7 +189,7 @@ def _reference_met(shade: Shade, known: Knowledge, report: Report) -> Interval |
         at = top_reference(shade, stalled=False)
         return None if at is None else _with_lost_steps(shade, at, report)
     if report.why is Why.LOWER_SWITCH and shade.spec.lower_switch is not None:
-        return reference_interval(shade.spec, shade.spec.lower_switch)
+        return reference_interval(shade.spec, shade.spec.lower_switch).widened(snap(shade.spec))
     if report.why is Why.STALLED and seeking:
         return top_reference(shade, stalled=True)
     return None
@@ -269,8 +270,7 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
     if report.term is not None and report.term > turn.term:
         turn.term = report.term + 1
     # What else is on its way to the board is told apart by asking it.
-    channel = replace(shade.channel, answered=False, asked_seq=None)
-    shade = replace(shade, outstanding=None, channel=channel)
+    shade = fallen_silent(replace(shade, outstanding=None))
     if because in ADDRESSING or shade.request is None:
         return shade
     return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}")

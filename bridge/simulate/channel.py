@@ -54,6 +54,9 @@ class Channel(Motor):
             return "stale"
         if order.do is Do.GO:
             return self._unfit_go(order)
+        if order.do is Do.SLEEP and (self.moving or order.seen < self.moved_n):
+            # It was meant for a place where the motor holds unpowered; this is another one.
+            return "stale"
         return self._unfit_seek(order) if order.do is Do.SEEK else None
 
     def _unfit_go(self, order: Heard) -> str | None:
@@ -97,8 +100,6 @@ class Channel(Motor):
             ramp = order.ramp or self.fitting.own_ramp
             self.set_off(self.count + way, now_s, top=order.pps, ramp=ramp, why=Why.NOT_FOUND)
             self.say(Why.STARTED)
-        elif order.do is Do.SLEEP and self.moving:
-            self.stop(now_s, why=Why.STOPPED, then=Then.SLEEP)
         else:
             self.sleep() if order.do is Do.SLEEP else self.energise()
             self.say(Why.TOLD)

@@ -65,6 +65,8 @@ class Motor:
     def wake_up(self, *, boot: int) -> None:
         """Begin a boot: RAM is blank, the flash says what it says."""
         self.boot, self.n, self.seq, self.stalls = boot, 0, 0, 0
+        # The first report that can have told of the last motion.
+        self.moved_n = 0
         self.motion: Motion | None = None
         self.to: int | None = None
         self.bounds: tuple[int, int] | None = None
@@ -234,6 +236,7 @@ class Motor:
         """Begin a motion to `to`, or turn the one under way there."""
         assert to is not None
         self.to = None if abs(to) >= ENDLESS else to
+        self.moved_n = self.n + 1
         # Before current makes the rotor snap, or slip begins.
         seen = self._open_switches() if self.motion is None else self.motion.seen_open
         if self.motion is None:

@@ -210,7 +210,7 @@ PLANTED = (
     Planted(
         "orders on their way are forgotten",
         _wrapping(hearing, "absorb", _forget_orders_on_their_way),
-        I1,
+        I1 | I5,
         ("slow", "hang"),
         6,
         quick=False,
@@ -224,7 +224,7 @@ PLANTED = (
         "a stall loses no steps",
         _setting(evidence, "stalled", _at_rest_there),
         I1,
-        ("button", "wind"),
+        ("hold",),
         4,
         quick=False,
     ),
@@ -288,8 +288,8 @@ PLANTED = (
         "the way down is not bounded",
         _setting(orders, "refuse_downward", lambda shade, after, to: None),
         I2 | I1,
-        ("cut", "flap"),
-        3,
+        ("cut", "flap", "flash", "network-button"),
+        4,
         quick=False,
     ),
     Planted(

@@ -174,14 +174,12 @@ def plain_order(shade: Shade, do: Do, *, term: int, seq: int) -> Order:
 def top_reference(shade: Shade, *, stalled: bool) -> Interval | None:
     """Return where the hem bar is when it has met its upper switch, or its upper stop when `stalled`.
 
-    A rotor that has lost steps falls back into the nearest of its cycles, up to half a cycle from the stop.
+    Half a cycle wider than the place itself: a rotor that gets current may snap across its switch, and one
+    that has lost steps falls back into the nearest of its cycles.
     """
     spec = shade.spec
-    if not stalled:
-        return None if spec.upper_switch is None else reference_interval(spec, spec.upper_switch)
-    return (
-        None if spec.upper_stall is None else reference_interval(spec, spec.upper_stall).widened(snap(spec))
-    )
+    reference = spec.upper_stall if stalled else spec.upper_switch
+    return None if reference is None else reference_interval(spec, reference).widened(snap(spec))
 
 
 def purpose_of(order: Order) -> Purpose:

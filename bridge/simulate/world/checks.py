@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
 # A hair for the arithmetic of two independent formulas, in mm; the settings' allowances carry the rest.
 HAIR_MM = 0.15
-# An order on its way when its request ends still arrives: a half-open connection holds it no longer.
-LATE_S = 12.0
+# An order on its way when its request ends still arrives, held back by a slow network on both hops, a stalled
+# session and a half-open connection at most so long.
+LATE_S = 30.0
 # What a stop may take: two slow messages and the ramp.
 STOP_S = 15.0
 # What a slow network still holds back once it is quick again.

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from random import Random
 from typing import TYPE_CHECKING
 
+from bridge.core.contract import Why
 from bridge.core.events import ClaimHeard
 from bridge.simulate.world.plan import changed_settings
 
@@ -196,6 +197,31 @@ def _pull(world: World) -> None:
     world.note("pull", side.board.plan.id, number)
 
 
+def _hold(world: World) -> None:
+    """Somebody holds the hem bar while it rises; a board that feels a stall tells, another one can't."""
+    for side in world.sides.values():
+        side.catch_up()
+        for number, motor in enumerate(side.board.channels):
+            if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.hand_mm is not None:
+                continue
+            # A stall on the way to the stop can't be told from the stop.
+            if not motor.fitting.stall or motor.motion.why is Why.NOT_FOUND:
+                world.checks.undetectable(world.shade_at_side(side, number))
+            motor.tube.hold()
+            world.note("hold", side.board.plan.id, number)
+            world.at(world.now + world.rng.uniform(0.5, 3.0), _let_go, world, side, number)
+            return
+
+
+def _let_go(world: World, side: BoardSide, number: int) -> None:
+    side.catch_up()
+    motor = side.board.channels[number]
+    if motor.motion is not None and motor.motion.leg.sign > 0:
+        # Cloth was paid out while the hem bar was held: nothing feels that.
+        world.checks.undetectable(world.shade_at_side(side, number))
+    motor.tube.let_go()
+
+
 KINDS: Mapping[str, Callable[[World], None]] = {
     "cut": _cut,
     "flap": _flap,
@@ -217,4 +243,5 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "repeat": _repeat,
     "rival": _rival,
     "pull": _pull,
+    "hold": _hold,
 }

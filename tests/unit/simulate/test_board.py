@@ -334,13 +334,14 @@ def test_wake_and_sleep_change_the_current_and_report() -> None:
     assert [r["awake"] for r in bench.send("sleep")] == [False]
 
 
-def test_sleep_while_moving_brakes_first() -> None:
+def test_sleep_is_refused_while_moving_and_after_a_motion_that_the_bridge_has_not_seen() -> None:
     bench = Bench()
     bench.go(9000)
     bench.wait(2)
-    bench.send("sleep")
-    last = bench.settle()[-1]
-    assert (last["why"], last["awake"], last["moving"]) == ("stopped", False, False)
+    (refused,) = bench.send("sleep")
+    assert (refused["why"], refused["because"], refused["moving"]) == ("refused", "stale", True)
+    bench.settle()
+    assert bench.send("sleep", seen=0)[-1]["because"] == "stale"
 
 
 # Refusals.
