@@ -61,6 +61,10 @@ class Ear:
     def say(self, topic: str, payload: bytes | str, *, retain: bool = False, qos: int = 1) -> None:
         self._client.publish(topic, payload, qos=qos, retain=retain).wait_for_publish(5)
 
+    def tell(self, topic: str, payload: str) -> None:
+        """Publish without waiting: whoever should hear it may be about to die."""
+        self._client.publish(topic, payload, qos=1)
+
     def latest(self, topic: str) -> bytes | None:
         for message in reversed(self.messages):
             if message.topic == topic:
