@@ -156,7 +156,7 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
     """Return knowledge once the motor stands still: a reference, a stall, or the count and what it means."""
     if report.count is None:
         return replace(known, base=None, settled_count=None, mark=None)
-    at = _reference_met(shade, known, report)
+    at = _reference_met(shade, report)
     if at is not None:
         return _pinned(turn, shade, known, at, report)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
@@ -182,7 +182,7 @@ def _slept_before(shade: Shade, report: Report) -> bool:
     return not last.awake and not last.moving and last.count == report.count
 
 
-def _reference_met(shade: Shade, known: Knowledge, report: Report) -> Interval | None:
+def _reference_met(shade: Shade, report: Report) -> Interval | None:
     pending = shade.outstanding
     seeking = pending is not None and pending.purpose is Purpose.REFERENCE
     if report.why is Why.UPPER_SWITCH:

@@ -141,7 +141,7 @@ class Channel(Motor):
         if sign * (to - count) <= 0:
             return
         held = self.bounds is None or not self.kept
-        # The board does not know where its motor holds unpowered, so it stays awake: the bridge lets it sleep.
+        # Where its motor holds unpowered the board does not know: it stays awake, the bridge lets it sleep.
         self.set_off(to, now_s, top=self.pps, ramp=self.ramp, why=Why.BUTTON, held=held)
         self.say(Why.BUTTON)
 

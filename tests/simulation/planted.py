@@ -173,7 +173,7 @@ PLANTED = (
     ),
     Planted(
         "a sleeping rotor does not snap",
-        _all(_setting(evidence, "snap", lambda spec: 0), _setting(fall, "snap", lambda spec: 0)),
+        _all(*(_setting(at, "snap", lambda spec: 0) for at in (evidence, fall, orders, settling))),
         I1,
         ("cut", "flap"),
         4,
