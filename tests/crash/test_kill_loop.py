@@ -112,7 +112,8 @@ class Story:
         while time.monotonic() < until and not all(map(self.house.claim_holds, SHADES)):
             time.sleep(0.05)
         for shade in SHADES:
-            low, high = self.house.value(shade, "knowledge/low"), self.house.value(shade, "knowledge/high")
+            low = self.house.value(shade, "knowledge/low")
+            high = self.house.value(shade, "knowledge/high")
             true = self.house.true_percent(shade)
             assert self.house.claim_holds(shade), f"{shade}: claimed {low} to {high} %, in truth {true:.2f} %"
 
