@@ -340,12 +340,16 @@ class Checks:
         if self.world.now < self.world.slow_until + SLOW_TAIL_S:
             return
         moves = side.board.channels[channel].tube.state.moves
-        seen = (self.world.disturbances, self.world.asks[name])
+        seen = self._undisturbed(name)
         self.world.at(self.world.now + STOP_S, self._stopped, name, moves, seen)
 
-    def _stopped(self, name: ShadeId, moves: int, seen: tuple[int, int]) -> None:
+    def _undisturbed(self, name: ShadeId) -> tuple[int, int, int]:
+        """Equal values mean that no fault, no newer wish and no restart came in between."""
+        return self.world.disturbances, self.world.asks[name], self.world.server.runs
+
+    def _stopped(self, name: ShadeId, moves: int, seen: tuple[int, int, int]) -> None:
         side, channel = self.world.where[name]
-        if seen != (self.world.disturbances, self.world.asks[name]):
+        if seen != self._undisturbed(name):
             return
         side.catch_up()
         motor = side.board.channels[channel]
