@@ -17,6 +17,7 @@ from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.boards import Message
+from bridge.simulate.world.figures import plain
 from bridge.simulate.world.network import BoardSide
 
 if TYPE_CHECKING:
@@ -162,7 +163,7 @@ class Checks:
             raise Escape("I3", f"request {number} ended twice: {known.fate}, then {fields['fate']}")
         known.fate, known.ended_s = str(fields["fate"]), self.world.now
         self.world.figures.fates[known.fate] += 1
-        self.world.figures.whys[f"{known.fate}: {_plain(str(fields['why']))}"] += 1
+        self.world.figures.whys[f"{known.fate}: {plain(str(fields['why']))}"] += 1
         if len(self.asked) > 200:
             old = [
                 key for key, each in self.asked.items() if each.fate and each.ended_s < self.world.now - 300
@@ -397,8 +398,3 @@ def _told(event: Event) -> tuple[object, ...]:
         return (event.shade, event.want, event.rank.name)
     name = getattr(event, "board", "")
     return (name, getattr(event, "link", ""), getattr(event, "boot", ""), getattr(event, "retained", ""))
-
-
-def _plain(why: str) -> str:
-    """Return a reason with its numbers taken out, to count like with like."""
-    return "".join("#" if c.isdigit() else c for c in why).replace("##", "#").replace("##", "#")[:90]

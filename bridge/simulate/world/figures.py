@@ -54,3 +54,8 @@ class Figures:
         self.fates.update(other.fates)
         self.whys.update(other.whys)
         self.widths.extend(other.widths)
+
+
+def plain(why: str) -> str:
+    """Return a reason with its numbers taken out, to count like with like."""
+    return "".join("#" if c.isdigit() else c for c in why).replace("##", "#").replace("##", "#")[:90]
