@@ -45,6 +45,15 @@ def answers(house: House, shade: str) -> bool:
     return house.value(shade, "$state") == "ready"
 
 
+def heard_since(house: House, seen: int) -> bool:
+    """Whether the study's board has answered the last question that was put to it after that message."""
+    asked = [each.said["seq"] for each in house.ear.orders("attic-board", 0, since=seen)]
+    reports = [
+        each for each in house.ear.messages[seen:] if each.topic == "shade-boards/attic-board/0/report"
+    ]
+    return bool(asked) and asked[-1] in [each.said["answers"] for each in reports]
+
+
 def retained(house: House) -> dict[str, bytes]:
     """Return the last word on every topic of the tree but those that are never kept."""
     passing = ("/set", "/button", "/nudge", "/confirm", "/approach", "/release")
@@ -160,7 +169,7 @@ def test_the_pause_outlives_the_bridge_and_leaves_people_alone(house: House) -> 
         within_s=20,
     )
     assert house.ear.latest("homie/5/hembar/rules/pause") == b"true"
-    house.ear.wait(lambda: answers(house, "study"), "the study answers", within_s=20)
+    house.ear.wait(lambda: heard_since(house, seen), "the study's board answers", within_s=20)
     house.press("study", "up")
     house.ear.wait(lambda: house.motion("study") == "referencing", "a person is obeyed")
     switch(house, "rules/pause", on=False)
