@@ -119,14 +119,18 @@ def can_feel_the_top(shade: Shade) -> bool:
 
 
 def top_sense(shade: Shade) -> Sense | None:
-    """Return what the shade feels its upper end by: a switch before a stall; None without either."""
-    report = shade.channel.report
-    senses = () if report is None else report.senses
-    if shade.spec.upper_switch is not None and Sense.UPPER_SWITCH in senses:
+    """Return what the shade feels its upper end by: a switch before a stall; None without either.
+
+    Until its board has said what it feels, the settings are believed; a board without the sense refuses.
+    """
+    report, spec = shade.channel.report, shade.spec
+    senses = tuple(Sense) if report is None else report.senses
+    if spec.upper_switch is not None and Sense.UPPER_SWITCH in senses:
         return Sense.UPPER_SWITCH
-    if shade.spec.upper_stall is not None and Sense.STALL in senses:
+    if spec.upper_stall is not None and Sense.STALL in senses:
         return Sense.STALL
     return None
+
 
 
 def target_of(want: Want) -> int | None:
