@@ -25,11 +25,11 @@ FILES = Path(__file__).parents[4] / "bridge" / "core" / "rules"
 
 
 def cases() -> list[Any]:
-    found = []
-    for path in sorted(CASES.glob("*.toml")):
-        for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]:
-            found.append(pytest.param(path.stem, case, id=f"{path.stem}: {case['name']}"))
-    return found
+    return [
+        pytest.param(path.stem, case, id=f"{path.stem}: {case['name']}")
+        for path in sorted(CASES.glob("*.toml"))
+        for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]
+    ]
 
 
 def sun_of(given: dict[str, Any]) -> SunAtWindow:
