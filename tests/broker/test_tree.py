@@ -17,7 +17,7 @@ from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Address, Incoming, Publication
 from bridge.adapters.broker.oneshot import Answer, Visit
 from bridge.adapters.broker.session import Hooks, Session
-from bridge.adapters.broker.tree import Confirming, Refused, Shown, Tree, Wanted
+from bridge.adapters.broker.tree import Confirming, Refused, Request, Shown, Tree, Wanted
 from bridge.core.errors import LinkError
 from bridge.core.events import Percent
 from bridge.core.outlook import BoardState, Motion, ShadeOutlook
@@ -55,7 +55,7 @@ class Bridge:
     outlooks: dict[ShadeId, ShadeOutlook] = field(
         default_factory=lambda: {STUDY: UNKNOWN, HALL: replace(UNKNOWN, id=HALL, name="Hall")}
     )
-    asked: list[Wanted | Confirming | Refused] = field(default_factory=list)
+    asked: list[Request | Refused] = field(default_factory=list)
     up: asyncio.Event = field(default_factory=asyncio.Event)
     shown: Shown = field(default_factory=dict)
 
@@ -319,3 +319,15 @@ def test_an_embedded_broker_ends_also_when_its_starter_is_killed(
             gone = True
             break
     assert gone
+
+
+async def test_the_tree_stands_on_a_broker_that_speaks_the_old_version_only() -> None:
+    pytest.importorskip("iotcore")
+    with Embedded("iotcore") as broker:
+        where = address(broker.host, broker.port_v3, session_s=broker.session_s)
+        async with Bridge(where).running() as bridge:
+            tree = await asyncio.to_thread(read_ready_tree, where)
+            assert (await asyncio.to_thread(ask, where, "opening/position", b"40")).taken
+            assert (await asyncio.to_thread(ask, where, "opening/position", b"101")).taken is False
+    assert list(tree) == ["weir", "weir-study", "weir-hall"]
+    assert [type(asked) for asked in bridge.asked] == [Wanted, Refused]
