@@ -12,6 +12,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 
 from structlog.typing import FilteringBoundLogger
 
@@ -81,7 +82,8 @@ class Deciding:
             self._log.error("journal.snapshot.failed", problem=str(error))
 
     def close(self) -> None:
-        """Write the house a last time and let go of the file."""
+        """Tell what has not been told, write the house a last time and let go of the file."""
+        self._faces.flush()
         self.snapshot()
         self._journal.close()
 
@@ -116,11 +118,15 @@ class Deciding:
         for _ in range(UNTIL_WRITTEN):
             await asyncio.sleep(0)
         self._faces.show(self.house)
+        self._faces.later(partial(self._tell, steps))
+
+    def _tell(self, steps: list[Step]) -> None:
+        """Answer whoever asked, and write the lines, stamped with the time at which they came true."""
         for step in steps:
             if isinstance(step.event, Asking):
                 self._faces.answer(step.event, step.decisions.notes)
             for note in step.decisions.notes:
-                logs.write(self._log, note)
+                logs.write(self._log, note, at=step.event.at.utc)
                 self._faces.log(note)
 
     async def _refused_by_disk(self, step: Step, error: LinkError) -> None:

@@ -51,7 +51,7 @@ class Faces:
         self._outlooks: dict[ShadeId, ShadeOutlook] = {}
         self._last: House | None = None
         self._next: House | None = None
-        self._later: list[Publication] = []
+        self._later: list[Callable[[], None]] = []
         self._due: asyncio.TimerHandle | None = None
         self._news_s = 0.0
 
@@ -108,12 +108,16 @@ class Faces:
         if self._next is not None:
             self._update(self._next)
         later, self._later = self._later, []
-        for each in later:
-            self._send(each, None)
+        for act in later:
+            act()
+
+    def later(self, act: Callable[[], None]) -> None:
+        """Do something that may wait like the values, and comes after them."""
+        self._later.append(act)
+        self._soon()
 
     def _say(self, publication: Publication) -> None:
-        self._later.append(publication)
-        self._soon()
+        self._send(publication, None)
 
     def _soon(self) -> None:
         loop = asyncio.get_running_loop()

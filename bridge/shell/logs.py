@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import logging
 import sys
+from datetime import datetime
 from typing import TextIO
 
 import structlog
 from structlog.typing import FilteringBoundLogger
 
-from bridge.core.outcome import Level, Note
+from bridge.core.outcome import Field, Level, Note
 
 SHOWN_BYTES = 200
 _LEVELS = {
@@ -39,7 +40,7 @@ def begin(*, verbose: bool, as_json: bool, to: TextIO = sys.stderr) -> Filtering
     structlog.configure(
         processors=[
             structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.MaybeTimeStamper(fmt="iso", utc=True),
             last,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(logging.DEBUG if verbose else logging.INFO),
@@ -51,9 +52,9 @@ def begin(*, verbose: bool, as_json: bool, to: TextIO = sys.stderr) -> Filtering
     return logger
 
 
-def write(logger: FilteringBoundLogger, note: Note) -> None:
-    """Write one note of the core's as one line."""
-    fields = dict(note.fields)
+def write(logger: FilteringBoundLogger, note: Note, *, at: datetime) -> None:
+    """Write one note of the core's as one line, stamped with the aware UTC of the event that led to it."""
+    fields: dict[str, Field] = {**dict(note.fields), "timestamp": f"{at:%Y-%m-%dT%H:%M:%S.%fZ}"}
     if note.shade is not None:
         fields["shade"] = note.shade
     if note.text:

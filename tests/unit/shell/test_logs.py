@@ -2,6 +2,7 @@
 
 import io
 import json
+from datetime import UTC, datetime
 
 import pytest
 
@@ -9,21 +10,23 @@ from bridge.core.outcome import Level, Note
 from bridge.core.values import ShadeId
 from bridge.shell import logs
 
+AT = datetime(2026, 3, 1, 8, 0, 0, 250, tzinfo=UTC)
+
 
 def written(note: Note, *, verbose: bool = False) -> list[dict[str, object]]:
     to = io.StringIO()
-    logs.write(logs.begin(verbose=verbose, as_json=True, to=to), note)
+    logs.write(logs.begin(verbose=verbose, as_json=True, to=to), note, at=AT)
     return [json.loads(line) for line in to.getvalue().splitlines()]
 
 
-def test_a_note_is_one_line_with_its_fields_and_the_time_in_utc() -> None:
+def test_a_note_is_one_line_with_its_fields_and_the_time_of_its_event() -> None:
     fields = (("from_steps", 0), ("to_steps", 8123))
     note = Note(
         name="shade.move.finished", level=Level.INFO, shade=ShadeId("study"), text="done", fields=fields
     )
     (line,) = written(note)
-    assert str(line.pop("timestamp")).endswith("Z")
     assert line == {
+        "timestamp": "2026-03-01T08:00:00.000250Z",
         "event": "shade.move.finished",
         "level": "info",
         "shade": "study",
@@ -47,10 +50,16 @@ def test_a_line_break_in_a_field_starts_no_line_of_its_own() -> None:
 def test_lines_for_people_name_the_event_and_the_fields() -> None:
     to = io.StringIO()
     note = Note(name="a.thing.said", level=Level.ERROR, fields=(("count", 3),))
-    logs.write(logs.begin(verbose=False, as_json=False, to=to), note)
+    logs.write(logs.begin(verbose=False, as_json=False, to=to), note, at=AT)
     assert "a.thing.said" in to.getvalue()
     assert "count=3" in to.getvalue()
     assert "\x1b" not in to.getvalue()
+
+
+def test_a_line_of_the_shells_own_is_stamped_too() -> None:
+    to = io.StringIO()
+    logs.begin(verbose=False, as_json=True, to=to).warning("broker.session.lost")
+    assert json.loads(to.getvalue())["timestamp"].endswith("Z")
 
 
 @pytest.mark.parametrize(
