@@ -1,4 +1,4 @@
-"""One house and its simulated boards in virtual time, without a broker between them: for tests of single stories.
+"""One house and its simulated boards in virtual time, without a broker between: for tests of single stories.
 
 Messages arrive at once and in order. The faults of networks and disks are in `bridge/simulate/world`.
 """
@@ -11,7 +11,7 @@ from pathlib import Path
 from random import Random
 
 from bridge.adapters.links import contract
-from bridge.core.contract import Do, Order
+from bridge.core.contract import Do, Link, Order
 from bridge.core.events import Asked, BrokerReached, Confirmed, Event, Place, Started, Ticked, Want
 from bridge.core.house import due_s, handle
 from bridge.core.outcome import Note
@@ -44,11 +44,14 @@ class SmallHouse:
     house: House | None = None
     notes: list[Note] = field(default_factory=list)
     orders: list[tuple[str, Order]] = field(default_factory=list)
+    stuck_open: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         self.boards = {plan.id: Board(plan, Random(7)) for plan in DEMO_HOUSE.boards}
         self.take(Started(at=self.at, spec=self.spec))
         self.take(BrokerReached(at=self.at))
+        for name in self.stuck_open:
+            self.tube(name).state.upper_stuck = False
         for board in self.boards.values():
             board.power_up(self.now_s)
             self.hear(board.connected(self.now_s))
@@ -99,6 +102,16 @@ class SmallHouse:
             due = due_s(self.house)
             if due is not None and due <= self.now_s:
                 self.take(Ticked(at=self.at))
+
+    def lose_power(self, board: str) -> None:
+        """Cut a board's power; the broker speaks its will."""
+        will = self.boards[board].link(Link.LOST)
+        self.boards[board].power_cut(self.now_s)
+        self.hear([will])
+
+    def give_power(self, board: str) -> None:
+        self.boards[board].power_up(self.now_s)
+        self.hear(self.boards[board].connected(self.now_s))
 
     def claim_holds(self, name: str) -> bool:
         """Whether the claim contains where the hem bar really is, in mm."""

@@ -61,15 +61,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _by_switch(house: Visit, device: str, args: argparse.Namespace) -> int:
-    print(f"{args.shade} runs slowly up to its switch …")
-    answer = house.ask(device, "opening/button", b"up", within_s=ANSWER_S)
+    print(f"{args.shade} runs slowly up to its switch and comes back …")
+    answer = house.ask(device, "knowledge/refer", b"switch", within_s=ANSWER_S)
     if not answer.taken:
         return _end(f"It is refused: {answer.reason or 'the bridge did not answer'}.")
-    values, _ = house.follow(
-        device,
-        lambda said: said.get("opening/motion") == b"still" and said.get("opening/position") == b"100",
-        within_s=TRAVEL_S,
-    )
+    values, _ = house.follow(device, _resting_at_target, within_s=TRAVEL_S)
     return _result(values)
 
 

@@ -12,7 +12,7 @@ from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
 from bridge.core.contract import Report
-from bridge.core.events import Approach, Asked, Button, Confirmed, Place, Press, Release
+from bridge.core.events import Approach, Asked, Button, Confirmed, Place, Press, Refer, Release
 from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
@@ -41,7 +41,7 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
     if stronger := _stronger(turn, shade, event):
         return refused(turn, shade, event, stronger)
     if one_way_link:
-        if isinstance(want, Approach):
+        if isinstance(want, Approach | Refer):
             why = "its board reports nothing; ask for a percent near the limit, look, and confirm it there"
             return refused(turn, shade, event, why)
         return overhearing.resolved(turn, shade, event, want)

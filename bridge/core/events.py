@@ -71,7 +71,14 @@ class Approach:
     kind: Literal["approach"] = "approach"
 
 
-Want = Percent | Nudge | Press | Release | Approach
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refer:
+    """Run to the upper end that the shade can feel, a reference, and back to where it was asked to be."""
+
+    kind: Literal["refer"] = "refer"
+
+
+Want = Percent | Nudge | Press | Release | Approach | Refer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -48,6 +48,8 @@ from bridge.core.overhearing import carried_over, hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known
 from bridge.core.recalling import hear_memory, outdated, renumbered
+from bridge.core.referring import due_s as referring_due_s
+from bridge.core.referring import referred
 from bridge.core.ruling import due_s as rules_due_s
 from bridge.core.ruling import ruled
 from bridge.core.spec import ContractLink, HouseSpec, OneWayLink, ShadeSpec
@@ -70,7 +72,8 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         assert isinstance(event, Started), "a house begins with Started"
         house = _built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
-    after = _counted(turn, _queue_served(turn, ruled(turn, house, _after(turn, event), event)))
+    after = ruled(turn, house, _after(turn, event), event)
+    after = _counted(turn, _queue_served(turn, referred(turn, after)))
     if after == house and not turn.notes and not turn.orders and not turn.targets:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
@@ -86,7 +89,8 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
-    dues += [due for due in (queue_due_s(house), rules_due_s(house)) if due is not None]
+    waits = (queue_due_s(house), rules_due_s(house), referring_due_s(house))
+    dues += [due for due in waits if due is not None]
     return min(dues, default=None)
 
 

@@ -138,6 +138,7 @@ class ShadeSpec:
         upper_stall: The upper stop, where the owner says that stalling against it is safe.
         hand_repeatability_mm: Half-width of a person's confirmation at a mark.
         hold_s: How long the rules leave the shade alone after a person's request.
+        refers_by_itself: In doubt, it may take a reference without being asked, outside quiet hours.
         supply: What feeds its motor; None when that is not told, so not reckoned with.
         moving_a: Amps drawn from the supply while it moves.
         standstill_a: Amps drawn while it stands still awake.
@@ -167,6 +168,7 @@ class ShadeSpec:
     upper_stall: Reference | None
     hand_repeatability_mm: float
     hold_s: float
+    refers_by_itself: bool = False
     supply: SupplyId | None = None
     moving_a: float = 0.0
     standstill_a: float = 0.0

@@ -217,7 +217,8 @@ class Shade:
         hold_until: Rules rest until then; None without a hold.
         reason: Why the shade is where it is, or does what it does: one sentence.
         trouble: What went wrong last and still stands; "" when nothing.
-        attended_until_s: A person stands at the window for a hand reference: the motor stays awake until then.
+        referred_at: When it last set out for a reference by itself.
+        attended_until_s: A person is at the window for a hand reference: the motor stays awake until then.
         reckoning: What takes the place of a conversation on a one-way link.
         memory: What is remembered of it and has yet to be held against its board; None when nothing is.
         ruling: What the rules ask of it.
@@ -236,6 +237,7 @@ class Shade:
     reason: str = "nothing has been asked yet"
     trouble: str = ""
     attended_until_s: float | None = None
+    referred_at: datetime | None = None
     reckoning: Reckoning = field(default_factory=Reckoning)
     memory: Memory | None = None
     ruling: Ruling = field(default_factory=Ruling)

@@ -284,6 +284,11 @@ class ReferencesTable(Table):
     repeatability_mm: float = Field(
         default=1.0, gt=0, le=100, description="Half-width in mm of where switches and stop really act."
     )
+    by_itself: bool = Field(
+        default=False,
+        description="In doubt, the shade may find its upper end without being asked, outside quiet hours, "
+        "once a day at most.",
+    )
 
 
 class PowerTable(Table):

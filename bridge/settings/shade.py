@@ -77,6 +77,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             upper_switch=_reference(references.upper_switch_mm, references),
             lower_switch=_reference(references.lower_switch_mm, references),
             upper_stall=_reference(references.upper_stall_mm, references),
+            refers_by_itself=references.by_itself,
             hand_repeatability_mm=trust.hand_repeatability_mm,
             hold_s=names.hold_min * 60,
             supply=SupplyId(power.supply) if power else None,

@@ -20,6 +20,7 @@ Property = Mapping[str, object]
 Nodes = Mapping[str, Mapping[str, Property]]
 
 RELEASE = "release"
+SWITCH = "switch"
 
 
 class State(StrEnum):
@@ -80,6 +81,13 @@ SHADE_NODES: Nodes = {
             "name": "Go near this limit for a reference by hand",
             "datatype": "enum",
             "format": _one_of(Place),
+            "settable": True,
+            "retained": False,
+        },
+        "refer": {
+            "name": "Find its own upper end for a reference, and come back",
+            "datatype": "enum",
+            "format": SWITCH,
             "settable": True,
             "retained": False,
         },

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from bridge.adapters.broker.homie import RELEASE
+from bridge.adapters.broker.homie import RELEASE, SWITCH
 from bridge.adapters.broker.messages import Incoming
 from bridge.adapters.doors import read_integer, read_word, refuse
-from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, Release, Switch, Want
+from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, Refer, Release, Switch, Want
 
 SWITCHES = {"rules/pause": Switch.PAUSE, "service/lock": Switch.LOCK}
 # A group is asked for these; a reference is taken shade by shade, by whoever stands there.
@@ -63,6 +63,9 @@ def read_want(levels: str, message: Incoming) -> Want | Place:
             return Press(button=Button(read_word(payload, where=where, words=Button)))
         case "knowledge/approach":
             return Approach(place=Place(read_word(payload, where=where, words=Place)))
+        case "knowledge/refer":
+            read_word(payload, where=where, words=(SWITCH,))
+            return Refer()
         case "knowledge/confirm":
             return Place(read_word(payload, where=where, words=Place))
         case "reason/release":
@@ -83,6 +86,8 @@ def spelt(want: Want | Place) -> tuple[str, bytes]:
             return "opening/button", want.button.encode()
         case Approach():
             return "knowledge/approach", want.place.encode()
+        case Refer():
+            return "knowledge/refer", SWITCH.encode()
         case Release():
             return "reason/release", RELEASE.encode()
         case Place():

@@ -7,7 +7,7 @@ from math import ceil, inf
 from typing import assert_never
 
 from bridge.core.contract import Sense
-from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, Want
+from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, Refer, Want
 from bridge.core.position.allowance import steps_for_mm
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
@@ -15,7 +15,7 @@ from bridge.core.state import Purpose, Shade
 from bridge.core.values import Steps
 
 # What leads somewhere.
-Ways = Percent | Nudge | Press | Approach
+Ways = Percent | Nudge | Press | Approach | Refer
 # Room to jog to the mark from above it.
 MARGIN_MM = 10.0
 UNKNOWN = (
@@ -58,6 +58,8 @@ def _resolved(shade: Shade, want: Ways, *, unknown: bool) -> Goal | Refusal:
             return _nudged(shade, by, unknown=unknown)
         case Press(button=Button.UP):
             return _raised(shade, unknown=unknown)
+        case Refer():
+            return _there_and_back(shade)
         case Approach(place=place):
             return Refusal(why=UNKNOWN) if unknown else _near(shade, place)
         case Press():
@@ -76,6 +78,14 @@ def _raised(shade: Shade, *, unknown: bool) -> Goal | Refusal:
     if worth and can_feel_the_top(shade):
         return Goal(at=0, target_pct=100, reference=True)
     return Refusal(why=UNKNOWN) if unknown else _at_percent(shade, 100)
+
+
+def _there_and_back(shade: Shade) -> Goal | Refusal:
+    """Go by way of the upper end, and on to where the shade was last asked to be."""
+    if not can_feel_the_top(shade):
+        return Refusal(why="it has neither an upper switch nor an upper stop that it can feel")
+    back = 100 if shade.target_pct is None else shade.target_pct
+    return replace(_at_percent(shade, back), reference=True)
 
 
 def _width_at_top(shade: Shade) -> float:
@@ -130,7 +140,6 @@ def top_sense(shade: Shade) -> Sense | None:
     if spec.upper_stall is not None and Sense.STALL in senses:
         return Sense.STALL
     return None
-
 
 
 def target_of(want: Want) -> int | None:

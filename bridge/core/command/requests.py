@@ -7,7 +7,7 @@ from datetime import timedelta
 from enum import StrEnum
 
 from bridge.core.command.goals import Goal
-from bridge.core.events import Approach, Asked, Nudge, Percent, Press, Release, Want
+from bridge.core.events import Approach, Asked, Nudge, Percent, Press, Refer, Release, Want
 from bridge.core.outcome import Level
 from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
@@ -40,6 +40,8 @@ def in_words(want: Want) -> str:
             return button.value
         case Release():
             return "release"
+        case Refer():
+            return "a reference"
         case Approach(place=place):
             return f"near its {place.value} limit"
 

@@ -108,6 +108,7 @@ def test_what_can_be_set_is_what_the_design_names() -> None:
         "opening/button",
         "opening/nudge",
         "knowledge/approach",
+        "knowledge/refer",
         "knowledge/confirm",
         "reason/release",
         "rules/pause",
@@ -117,6 +118,7 @@ def test_what_can_be_set_is_what_the_design_names() -> None:
         "opening/button",
         "opening/nudge",
         "knowledge/approach",
+        "knowledge/refer",
         "knowledge/confirm",
         "reason/release",
     }
