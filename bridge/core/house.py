@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import timedelta
 from functools import partial
 from typing import assert_never
 
 from bridge.core.asking import ask, confirm, locked_up
-from bridge.core.changing import carried, changed, counts_alike
+from bridge.core.changing import changed
 from bridge.core.command.goals import target_of
 from bridge.core.command.one_way import due_s as one_way_due_s
 from bridge.core.command.pursue import due_s as shade_due_s
@@ -44,18 +43,18 @@ from bridge.core.events import (
 )
 from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
 from bridge.core.outcome import Decisions, Level
-from bridge.core.overhearing import carried_over, hear_alive, hear_target
+from bridge.core.overhearing import hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
-from bridge.core.position.evidence import nothing_known
-from bridge.core.recalling import hear_memory, outdated, renumbered
+from bridge.core.recalling import hear_memory, outdated
 from bridge.core.referring import due_s as referring_due_s
 from bridge.core.referring import referred
 from bridge.core.ruling import due_s as rules_due_s
 from bridge.core.ruling import ruled
-from bridge.core.spec import ContractLink, HouseSpec, OneWayLink, ShadeSpec
-from bridge.core.state import Board, House, Reckoning, Shade
+from bridge.core.spec import ContractLink, OneWayLink
+from bridge.core.starting import built, started
+from bridge.core.state import Board, House, Shade
 from bridge.core.turn import Turn
-from bridge.core.values import BoardId, GroupId, ShadeId
+from bridge.core.values import BoardId, ShadeId
 
 
 def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
@@ -70,7 +69,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     """
     if house is None:
         assert isinstance(event, Started), "a house begins with Started"
-        house = _built(event)
+        house = built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
     after = ruled(turn, house, _after(turn, event), event)
     after = _counted(turn, _queue_served(turn, referred(turn, after)))
@@ -177,7 +176,7 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
     house = turn.house
     match event:
         case Started():
-            return _started(turn, event)
+            return started(turn, event)
         case BrokerReached():
             return replace(house, broker_up=True)
         case BrokerLost():
@@ -253,84 +252,6 @@ def _covered(after: Knowledge, before: Knowledge) -> bool:
     if before.base is None:
         return True
     return after.base is not None and after.boot == before.boot and before.base.contains(after.base)
-
-
-def _built(event: Started) -> House:
-    return House(
-        spec=event.spec,
-        now=event.at,
-        term=0,
-        broker_up=False,
-        next_request=1,
-        shades={},
-        boards={},
-    )
-
-
-def _started(turn: Turn, event: Started) -> House:
-    """Return the house at the start of a run: what was known stands, what was heard has to be heard again."""
-    turn.term += 1
-    old = turn.house.shades
-    known = {} if event.memory_lost else old
-    shades = {spec.id: _carried_over(turn, spec, known.get(spec.id)) for spec in event.spec.shades}
-    house = replace(
-        turn.house,
-        spec=event.spec,
-        shades=shades,
-        boards={},
-        broker_up=False,
-        stood_down=False,
-        reached_before=False,
-        started_at_s=None,
-        returned_at_s=None,
-        group_targets=_still_grouped(turn.house.group_targets, event.spec),
-    )
-    turn.look(house)
-    turn.note("house.run.started", Level.INFO, term=turn.term, shades=len(shades))
-    return house
-
-
-def _still_grouped(targets: Mapping[GroupId, int], spec: HouseSpec) -> Mapping[GroupId, int]:
-    """Return the targets of the groups that the settings still name."""
-    return {group.id: targets[group.id] for group in spec.groups if group.id in targets}
-
-
-def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
-    if old is None:
-        return Shade(spec=spec, knowledge=nothing_known(spec))
-    known = old.knowledge
-    channel = replace(old.channel, heard_at_s=turn.now_s)
-    if not counts_alike(old.spec, spec):
-        known, channel = replace(known, base=None, boot=None, mark=None), type(channel)()
-        old = replace(old, outstanding=None, reckoning=Reckoning())
-    known = carried(turn, old.spec, spec, known)
-    shade = replace(old, spec=spec, knowledge=known, channel=channel)
-    shade = replace(shade, ordered_at_s=None, attended_until_s=None)
-    if isinstance(spec.link, OneWayLink):
-        return _still_wanted(turn, carried_over(turn, shade))
-    shade = renumbered(shade)
-    if shade.outstanding is not None:
-        shade = replace(shade, outstanding=replace(shade.outstanding, sent_at_s=turn.now_s))
-    return _still_wanted(turn, out_of_hearing(turn, shade))
-
-
-def _still_wanted(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade with its request kept if it is young enough by the wall clock to be obeyed."""
-    request = shade.request
-    if request is None:
-        return shade
-    wait_s = turn.house.spec.board_wait_s
-    age = turn.utc - request.asked_at.utc
-    pending = shade.outstanding
-    run = shade.reckoning.run
-    begun = pending is not None and pending.heard and pending.request == request.id
-    begun = begun or (run is not None and run.request == request.id)
-    if timedelta(0) <= age <= timedelta(seconds=wait_s):
-        left_s = wait_s - age.total_seconds()
-        return replace(shade, request=replace(request, deadline_s=turn.now_s + left_s))
-    if begun:
-        return replace(shade, request=replace(request, deadline_s=turn.now_s + wait_s))
-    return ended(turn, shade, Fate.EXPIRED, "the bridge was not running when it was due")
 
 
 def _link_heard(turn: Turn, event: LinkHeard) -> House:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from bridge.core import asking, hearing, house, settling
+from bridge.core import asking, hearing, house, settling, starting
 from bridge.core.command import orders, pursue, requests
 from bridge.core.position import claims, evidence, fall
 from bridge.core.state import House
@@ -253,7 +253,7 @@ PLANTED = (
     Planted("one way shows the scale", _setting(evidence, "_scale_agreed", lambda spec, meetings: 0.001), I1),
     Planted("nothing is worth a flush", _setting(house, "_grew", lambda before, after: False), I7),
     Planted(
-        "order numbers start afresh", _wrapping(house, "_carried_over", _number_from_one), I4, ("process",), 2
+        "order numbers start afresh", _wrapping(starting, "_carried_over", _number_from_one), I4, ("process",), 2
     ),
     Planted("a reached request stays", _wrapping(settling, "ended", _keep_what_is_reached), I3 | I5),
     Planted(
@@ -282,7 +282,7 @@ PLANTED = (
         ("rival",),
         2,
     ),
-    Planted("a new run claims no new term", _wrapping(house, "_started", _same_term), I13, ("process",)),
+    Planted("a new run claims no new term", _wrapping(house, "started", _same_term), I13, ("process",)),
     Planted("orders carry an old term", _wrapping(pursue, "plain_order", _older_term), I13),
     Planted(
         "the way down is not bounded",
