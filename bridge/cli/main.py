@@ -39,6 +39,7 @@ COMMANDS = (
     ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
+    ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
     ("bench", "measure the way from a request to an order, and what the service takes", "bridge.cli.bench"),
     ("completion", "print a script that completes this command in your shell", "bridge.cli.completion"),

@@ -244,11 +244,12 @@ def _enforced(turn: Turn, shade: Shade) -> Shade:
     taken = after is not shade
     pause = timedelta(seconds=turn.house.spec.restraint.resume_s)
     after = _ruling(after, again_at=turn.utc + pause, mine=True)
+    lost = decided(after.ruling.standing, now_pct=float(low)).lost
     if not taken:
         text = f"it can't be raised though it must be: {by.demand.why}; raise it by hand"
         turn.note("shade.retract.refused", Level.ERROR, shade=shade.id, text=text, rule=by.rule)
         return replace(after, trouble=text)
-    after = _tell(turn, after, f"moved to {low} %", by=by, lost=(), loud=True)
+    after = _tell(turn, after, f"moved to {low} %", by=by, lost=lost, loud=True)
     return replace(after, reason=f"Raised to {low} %: {by.demand.why}")
 
 
@@ -318,14 +319,15 @@ def wish(verdict: Verdict, *, now_pct: float, mine: bool, step_pct: int) -> Move
         mine: A rule has put it there.
         step_pct: The smallest move.
     """
-    low = ceil(verdict.low_pct - THERE_PCT)
+    low = ceil(verdict.firm_low_pct - THERE_PCT)
     high = max(low, floor(verdict.high_pct + 1e-9))
-    if now_pct > verdict.high_pct + THERE_PCT:
-        return Move(to_pct=max(low, high // step_pct * step_pct), by=verdict.high_by)
-    if now_pct < verdict.low_pct - THERE_PCT:
-        return Move(to_pct=low, by=verdict.low_by)
     best = high if high == 100 else max(low, high // step_pct * step_pct)
-    if mine and best - now_pct >= min(step_pct, 100 - now_pct) and best - now_pct > THERE_PCT:
+    if now_pct > verdict.high_pct + THERE_PCT:
+        return Move(to_pct=best, by=verdict.high_by)
+    if now_pct < verdict.firm_low_pct - THERE_PCT:
+        return Move(to_pct=low, by=verdict.low_by)
+    wanted_up = mine or now_pct < verdict.low_pct - THERE_PCT
+    if wanted_up and best - now_pct >= min(step_pct, 100 - now_pct) and best - now_pct > THERE_PCT:
         return Move(to_pct=best, by=verdict.high_by)
     return None
 
@@ -433,9 +435,10 @@ def _tell(
         text=did,
         rule="" if by is None else by.rule,
         why="no rule asks for anything" if by is None and not loud else Move(to_pct=0, by=by).why,
-        lost="; ".join(f"{each.rule}: {each.demand.why}" for each in lost),
-        also="; ".join(_others(shade, by, lost)),
+        lost="\n".join(f"{each.rule}: {each.demand.why}" for each in lost),
+        also="\n".join(_others(shade, by, lost)),
         next_look=next_look(turn.house.spec, turn.utc).isoformat(),
+        every_s=turn.house.spec.restraint.every_s,
     )
     return replace(shade, ruling=replace(shade.ruling, told=key))
 

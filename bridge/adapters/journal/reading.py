@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from bridge.adapters.journal import codec, files
 from bridge.adapters.journal.replay import shades_of
-from bridge.adapters.journal.rows import Content, read
+from bridge.adapters.journal.rows import Content, Row, read
 from bridge.core.errors import LinkError
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
@@ -44,6 +45,45 @@ def read_content(path: Path) -> Content:
         return read(connection, thorough=False)
 
 
+def _entry(path: Path, row: Row) -> Entry:
+    try:
+        return Entry(
+            row=row.id,
+            event=codec.decode_event(row.event),
+            decisions=codec.decode_decisions(row.decisions),
+        )
+    except ValueError as error:
+        raise LinkError(
+            where=f"journal {path}, event {row.id}",
+            problem=str(error),
+            remedy="run `hembar replay` to see what is sound",
+        ) from error
+
+
+def entries_until(path: Path, *, shade: str, until: datetime | None) -> tuple[list[Entry], datetime | None]:
+    """Return every event about `shade` that the journal holds, oldest first, and when the last of any was.
+
+    Args:
+        path: The journal.
+        shade: Its id.
+        until: Later events are left out; None for none.
+
+    Raises:
+        LinkError: the file can't be read, or a row is not of this version.
+        ConfigError: another program's file, or a newer format.
+    """
+    found = []
+    last = None
+    for row in read_content(path).rows:
+        entry = _entry(path, row)
+        if until is not None and entry.event.at.utc > until:
+            break
+        last = entry.event.at.utc
+        if shade in shades_of(entry.event, entry.decisions):
+            found.append(entry)
+    return found, last
+
+
 def history(path: Path, *, limit: int, shade: str | None = None) -> list[Entry]:
     """Return the newest `limit` events, oldest first; only those about `shade` when one is named.
 
@@ -53,18 +93,7 @@ def history(path: Path, *, limit: int, shade: str | None = None) -> list[Entry]:
     """
     found: list[Entry] = []
     for row in reversed(read_content(path).rows):
-        try:
-            entry = Entry(
-                row=row.id,
-                event=codec.decode_event(row.event),
-                decisions=codec.decode_decisions(row.decisions),
-            )
-        except ValueError as error:
-            raise LinkError(
-                where=f"journal {path}, event {row.id}",
-                problem=str(error),
-                remedy="run `hembar replay` to see what is sound",
-            ) from error
+        entry = _entry(path, row)
         if shade is None or shade in shades_of(entry.event, entry.decisions):
             found.append(entry)
         if len(found) == limit:

@@ -89,6 +89,7 @@ class Verdict:
         low_by: Whose demand set the lower end; None when nobody did.
         high_by: Whose demand set the upper end; None when nobody did.
         lost: Demands that could not be met, or not wholly.
+        firm_low_pct: The lower end without what was yielded to lost demands.
     """
 
     low_pct: float
@@ -96,6 +97,7 @@ class Verdict:
     low_by: Standing | None
     high_by: Standing | None
     lost: tuple[Standing, ...]
+    firm_low_pct: float
 
 
 def in_order(standing: Iterable[Standing]) -> list[Standing]:
@@ -113,7 +115,7 @@ def decided(standing: Sequence[Standing], *, now_pct: float) -> Verdict:
         standing: The demands.
         now_pct: Where the hem bar is, 0 to 100, for those that only allow one direction.
     """
-    low, high = 0.0, 100.0
+    low, high, firm_low = 0.0, 100.0, 0.0
     low_by: Standing | None = None
     high_by: Standing | None = None
     lost: list[Standing] = []
@@ -127,10 +129,12 @@ def decided(standing: Sequence[Standing], *, now_pct: float) -> Verdict:
             high, high_by = low, low_by
         else:
             if bottom > low:
-                low, low_by = bottom, each
+                low, low_by, firm_low = bottom, each, bottom
             if top < high:
                 high, high_by = top, each
-    return Verdict(low_pct=low, high_pct=high, low_by=low_by, high_by=high_by, lost=tuple(lost))
+    return Verdict(
+        low_pct=low, high_pct=high, low_by=low_by, high_by=high_by, lost=tuple(lost), firm_low_pct=firm_low
+    )
 
 
 def bounds(demand: Demand, *, now_pct: float) -> tuple[float, float]:

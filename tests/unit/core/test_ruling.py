@@ -1,4 +1,5 @@
 import itertools
+from dataclasses import replace
 from datetime import UTC, datetime, time
 
 import pytest
@@ -358,6 +359,7 @@ def asks(low: float, high: float, rank: Rank = Rank.RULE) -> Standing:
         (0, 100, 40, False, None),
         (60, 100, 40, False, 60),
         (0, 3, 100, False, 0),
+        (100, 100, 97, False, 100),
     ],
 )
 def test_where_the_rules_want_a_shade(
@@ -365,4 +367,13 @@ def test_where_the_rules_want_a_shade(
 ) -> None:
     verdict = decided([asks(low, high)], now_pct=now)
     move = wish(verdict, now_pct=now, mine=mine, step_pct=5)
+    assert (None if move is None else move.to_pct) == to
+
+
+@pytest.mark.parametrize(("now", "to"), [(100, 65), (68, None), (64, None), (60, 65)])
+def test_a_demand_that_lost_is_followed_in_whole_steps_only(now: float, to: int | None) -> None:
+    sun, warmth = asks(0, 68), asks(100, 100)
+    verdict = decided([sun, replace(warmth, number=1)], now_pct=now)
+    assert (verdict.low_pct, verdict.high_pct, verdict.lost) == (68, 68, (replace(warmth, number=1),))
+    move = wish(verdict, now_pct=now, mine=True, step_pct=5)
     assert (None if move is None else move.to_pct) == to

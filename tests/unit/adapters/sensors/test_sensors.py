@@ -1,4 +1,4 @@
-"""Every kind of sensor against its named cases: what strangers publish becomes a number in its unit, or none."""
+"""Every kind of sensor against its named cases: what strangers publish becomes a number, or none."""
 
 import math
 import tomllib
