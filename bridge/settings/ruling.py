@@ -330,10 +330,10 @@ def _check_needs(place: Place, rule: Rule, shade: ShadeSpec, sensors: Sequence[S
         there.add("window")
     for needed in rule.needs:
         if there.isdisjoint(needed):
-            what = listed(needed, "or")
+            what = f"{listed(needed, 'or')} sensor"
             remedy = f'add [sensors.<id>] with kind = "{needed[0]}"'
             if needed == ("window",):
-                remedy = f"add [shades.{shade.id}.window]"
+                what, remedy = "window", f"add [shades.{shade.id}.window]"
             place.refuse(f"the {rule.name} rule needs a {what}, and shade {shade.id} has none", remedy)
 
 

@@ -10,6 +10,7 @@ from bridge.adapters.sensors.catalogue import kinds
 from bridge.core.rules.catalogue import Rule, rules
 from bridge.settings.fields import ID_MAX, ID_PATTERN
 from bridge.settings.model import SettingsFile
+from bridge.settings.rule_model import CLOCK
 from bridge.settings.ruling import params_adapter
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -50,6 +51,9 @@ def _inlined(node: Any, defs: dict[str, Any]) -> Any:  # a JSON document has no 
         return [_inlined(part, defs) for part in node]
     if not isinstance(node, dict):
         return node
+    if node.get("format") == "time":
+        # To the standard that word means a time with an offset.
+        return {**{key: part for key, part in node.items() if key != "format"}, **CLOCK}
     if "$ref" in node:
         return _inlined(defs[node["$ref"].rpartition("/")[2]], defs)
     return {key: _inlined(part, defs) for key, part in node.items()}
