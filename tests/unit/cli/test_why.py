@@ -93,3 +93,10 @@ def test_a_time_without_an_offset_is_refused(
 ) -> None:
     assert main(["why", "landing", "--journal", str(journal), "--at", text]) == 2
     assert "write it like 2026-06-20T15:30+02:00" in capsys.readouterr().err
+
+
+def test_all_that_rules_decided_comes_out_again_byte_for_byte(
+    journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["replay", str(journal)]) == 0
+    assert "the same: every decision came out again byte for byte" in capsys.readouterr().out

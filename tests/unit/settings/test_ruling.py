@@ -184,8 +184,8 @@ FAULTS = [
         "a cloth that makes light",
         WINDOW + "cloth_tau = 0.5\ncloth_rho = 0.7\n",
         (
-            "house.toml [shades.study.window]: tau and rho: 0.5 + 0.7 is more than 1, so the cloth would send "
-            "out more than it gets; check both on the cloth's data sheet"
+            "house.toml [shades.study.window]: tau and rho: 0.5 + 0.7 is more than 1, so the cloth would "
+            "send out more than it gets; check both on the cloth's data sheet"
         ),
     ),
     (
