@@ -1,0 +1,1 @@
+"""The day ahead: how few moves keep every promise of the rules."""
