@@ -26,6 +26,7 @@ from bridge.simulate.demo_house import DEMO_HOUSE, NOMINAL
 TREE = "homie/5/hembar"
 PATIENCE_S = 60.0
 JOGS_MAX = 200
+SETTLED_S = 0.3
 
 Say = Callable[[str], None]
 
@@ -75,6 +76,8 @@ class Watcher:
             ),
             f"{shade} at {pct} %",
         )
+        # Its other values follow within the same breath.
+        await asyncio.sleep(SETTLED_S)
 
 
 @dataclass
