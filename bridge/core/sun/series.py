@@ -207,6 +207,25 @@ def clear_sky_series(
     return ghi, dni, ghi - dni * safe
 
 
+def split_series(sun: SunSeries, ghi_wpm2: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return global, direct normal and diffuse irradiance of a measured global one, W/m2, each shape (n,).
+
+    Args:
+        sun: The instants.
+        ghi_wpm2: Measured on level ground, 0 or more, shape (n,).
+
+    Source:
+        As `irradiance.split_measured`.
+    """
+    outside = _outside_series(sun.utc_s)
+    kt = ghi_wpm2 / (outside * np.maximum(sun.up, 0.065))
+    middle = 0.9511 - 0.1604 * kt + 4.388 * kt**2 - 16.638 * kt**3 + 12.336 * kt**4
+    share = np.where(kt <= 0.22, 1.0 - 0.09 * kt, np.where(kt <= 0.8, middle, 0.165))
+    high = sun.elevation_deg >= 3.0
+    dni = np.where(high, np.minimum(ghi_wpm2 * (1.0 - share) / np.where(high, sun.up, 1.0), outside), 0.0)
+    return ghi_wpm2, dni, np.where(high, ghi_wpm2 - dni * sun.up, ghi_wpm2)
+
+
 def clear_wall_series(
     sun: SunSeries, wall: WallSeries, *, place: Place, turbidity: float = DEFAULT_TURBIDITY,
     albedo: float = DEFAULT_ALBEDO,
