@@ -51,8 +51,8 @@ class Alert:
 
 
 # Another bridge, a board out of reach, settings that are not the board's, a request that ended badly, a
-# position that is in doubt.
-ALERTS = ("charge", "board", "drive", "request", "reference")
+# position that is in doubt, sensors without a good reading.
+ALERTS = ("charge", "board", "drive", "request", "reference", "sensors")
 IN_CHARGE_ELSEWHERE = Alert(
     id="charge", text="another bridge is in charge of this house; stop one of the two"
 )

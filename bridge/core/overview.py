@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bridge.core.outlook import IN_CHARGE_ELSEWHERE, Alert, BoardState, Motion, ShadeOutlook
@@ -81,8 +81,16 @@ def bridge_outlook(house: House) -> BridgeOutlook:
         locked=house.locked,
         in_charge=not house.stood_down,
         term=house.term,
-        alerts=(IN_CHARGE_ELSEWHERE,) if house.stood_down else (),
+        alerts=tuple(_alerts(house)),
     )
+
+
+def _alerts(house: House) -> Iterator[Alert]:
+    if house.stood_down:
+        yield IN_CHARGE_ELSEWHERE
+    faulty = [f"{name}: {reading.fault}" for name, reading in house.readings.items() if reading.fault]
+    if faulty:
+        yield Alert(id="sensors", text=f"look after {'; '.join(faulty)}")
 
 
 def _position_pct(members: Sequence[ShadeOutlook]) -> int | None:

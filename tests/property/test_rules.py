@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bridge.core.comfort import wish
 from bridge.core.rules.catalogue import rules
 from bridge.core.rules.demand import Demand, Standing, Verdict, bounds, decided
 from bridge.core.rules.seeing import demands_at, view_of
 from bridge.core.rules.view import Peak, Readings, View
-from bridge.core.ruling import wish
 from bridge.core.sun.sky import Place
 from bridge.core.surroundings import Site
 from bridge.core.values import Rank

@@ -4,6 +4,7 @@ from datetime import UTC, datetime, time
 
 import pytest
 
+from bridge.core.comfort import next_look, wish
 from bridge.core.contract import Do, Link
 from bridge.core.events import (
     BrokerLost,
@@ -17,8 +18,9 @@ from bridge.core.events import (
     Want,
 )
 from bridge.core.outcome import Level
+from bridge.core.outlook import Alert
+from bridge.core.overview import bridge_outlook
 from bridge.core.rules.demand import Demand, Standing, decided
-from bridge.core.ruling import next_look, wish
 from bridge.core.surroundings import Quiet, Restraint, RuleChoice, Sensor
 from bridge.core.values import Rank
 from tests.scene import house_spec, shade_spec
@@ -99,6 +101,18 @@ def test_a_lost_wind_sensor_counts_as_wind() -> None:
     (failed,) = scene.told("sensor.reading.failed")
     assert failed.level is Level.ERROR
     assert failed.text == "sensor gust: nothing came from it for 120 s"
+
+
+def test_a_failing_sensor_is_an_alert_of_the_bridge_until_it_is_back() -> None:
+    scene = windy()
+    assert scene.house is not None
+    assert bridge_outlook(scene.house).alerts == ()
+    scene.say("gust", None, "'NaN' is not a number")
+    (alert,) = bridge_outlook(scene.house).alerts
+    assert alert == Alert(id="sensors", text="look after gust: 'NaN' is not a number")
+    scene.say("gust", 2.0)
+    assert bridge_outlook(scene.house).alerts == ()
+    assert [note.text for note in scene.told("sensor.reading.restored")] == ["sensor gust is back"]
 
 
 def test_a_wind_sensor_that_says_rubbish_is_as_good_as_silent() -> None:

@@ -76,6 +76,7 @@ def test_a_shade_s_values_are_the_outlook_s() -> None:
         "$alert/drive": b"",
         "$alert/request": b"",
         "$alert/reference": b"",
+        "$alert/sensors": b"",
         "$state": b"ready",
     }
 
@@ -407,6 +408,7 @@ def test_the_bridge_s_values_are_its_outlook_s() -> None:
         "$alert/drive": b"",
         "$alert/request": b"",
         "$alert/reference": b"",
+        "$alert/sensors": b"",
     }
 
 

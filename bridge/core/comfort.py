@@ -1,0 +1,227 @@
+"""The rules for comfort: where they want a shade, what keeps them from moving it, and what is written down.
+
+Guards are not their business, nor how a request is served.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from math import ceil, floor
+
+from bridge.core.asking import ask
+from bridge.core.command.guards import guards, open_pct
+from bridge.core.events import Asked, Percent
+from bridge.core.outcome import Level
+from bridge.core.rules.clock import hhmm, within
+from bridge.core.rules.demand import Ruling, Standing, Verdict, decided
+from bridge.core.rules.seeing import zone_of
+from bridge.core.spec import ContractLink, HouseSpec
+from bridge.core.state import Shade
+from bridge.core.turn import Turn
+from bridge.core.values import Rank
+
+# Nearer than this is there.
+THERE_PCT = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """Where the rules want a shade.
+
+    Attributes:
+        to_pct: Percent open, 0 to 100.
+        by: Whose demand leads there; None when no rule wants it lowered any more.
+    """
+
+    to_pct: int
+    by: Standing | None
+
+    @property
+    def why(self) -> str:
+        """The reason for people."""
+        return "no rule wants it lower any more" if self.by is None else self.by.demand.why
+
+    @property
+    def source(self) -> str:
+        """Who asks."""
+        return "the rules" if self.by is None else f"the {self.by.rule} rule"
+
+
+def next_look(spec: HouseSpec, after: datetime) -> datetime:
+    """Return the first instant after `after` at which all rules look, on even parts of the hour, UTC."""
+    every_s = spec.restraint.every_s
+    looks = after.timestamp() // every_s + 1
+    return datetime.fromtimestamp(looks * every_s, tz=UTC)
+
+
+def with_ruling(shade: Shade, *, again_at: datetime | None, mine: bool | None = None) -> Shade:
+    """Return the shade with when a guard may ask again, and whose place it has; `mine` None leaves that."""
+    mine = shade.ruling.mine if mine is None else mine
+    ruling = replace(shade.ruling, again_at=again_at, mine=mine)
+    return shade if ruling == shade.ruling else replace(shade, ruling=ruling)
+
+
+def comforted(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade after the rules for comfort have had their say, within their restraint."""
+    now_pct = open_pct(shade, now_s=turn.now_s)
+    shade = _without_strangers_place(shade)
+    if now_pct is None:
+        return shade
+    verdict = decided(shade.ruling.standing, now_pct=now_pct)
+    step_pct = turn.house.spec.restraint.smallest_move_pct
+    if shade.hold_until is None and verdict.high_by is not None and now_pct >= verdict.high_pct - step_pct:
+        # A person has put it where a rule wants it, so the rules may also take it back up.
+        shade = with_ruling(shade, again_at=shade.ruling.again_at, mine=True)
+    move = wish(verdict, now_pct=now_pct, mine=shade.ruling.mine, step_pct=step_pct)
+    if move is None or (move.by is not None and move.by.demand.guard):
+        by = verdict.high_by or verdict.low_by
+        return tell(turn, shade, f"left at {now_pct:.0f} %", by=by, lost=verdict.lost)
+    kept = _kept_by(turn, shade)
+    if kept:
+        return tell(turn, shade, f"would go to {move.to_pct} %, but {kept}", by=move.by, lost=verdict.lost)
+    return _moved(turn, shade, move, verdict, now_pct=now_pct)
+
+
+def wish(verdict: Verdict, *, now_pct: float, mine: bool, step_pct: int) -> Move | None:
+    """Return where the rules want a shade; None when it may stay.
+
+    The hem bar goes no further than the range asks, except that a lower place is rounded down to whole steps
+    and that a place which a rule had asked for is left again, upward, once that gains a whole step.
+
+    Args:
+        verdict: The range.
+        now_pct: Where the hem bar is.
+        mine: A rule has put it there.
+        step_pct: The smallest move.
+    """
+    low = ceil(verdict.firm_low_pct - THERE_PCT)
+    high = max(low, floor(verdict.high_pct + 1e-9))
+    best = high if high == 100 else max(low, high // step_pct * step_pct)
+    if now_pct > verdict.high_pct + THERE_PCT:
+        return Move(to_pct=best, by=verdict.high_by)
+    if now_pct < verdict.firm_low_pct - THERE_PCT:
+        return Move(to_pct=low, by=verdict.low_by)
+    wanted_up = mine or now_pct < verdict.low_pct - THERE_PCT
+    if wanted_up and best - now_pct >= min(step_pct, 100 - now_pct) and best - now_pct > THERE_PCT:
+        return Move(to_pct=best, by=verdict.high_by)
+    return None
+
+
+def _without_strangers_place(shade: Shade) -> Shade:
+    """Return the shade with `mine` cleared once a person has put it elsewhere."""
+    if shade.hold_until is None:
+        return shade
+    return with_ruling(shade, again_at=shade.ruling.again_at, mine=False)
+
+
+def _kept_by(turn: Turn, shade: Shade) -> str:
+    """Return what keeps the rules for comfort from moving a shade now; "" when nothing does."""
+    house, ruling = turn.house, shade.ruling
+    restraint = house.spec.restraint
+    checks = (
+        (not turn.may_order, "no order may leave now"),
+        (house.paused, "the rules are paused"),
+        (shade.hold_until is not None, f"a person's request holds it until {_hold_ends(turn, shade)}"),
+        (shade.request is not None and shade.request.rank > Rank.RULE, "somebody's request is under way"),
+        (_unheard(shade), "its board does not answer"),
+        (any(not each.demand.may_raise for each in guards(shade)), "ice may hold it"),
+        (_is_quiet(turn), "these are quiet hours"),
+        (
+            ruling.moved_at is not None and _since_s(turn.utc, ruling.moved_at) < restraint.dwell_s,
+            f"it was moved less than {restraint.dwell_s / 60:.0f} min ago",
+        ),
+        (
+            _moves_today(turn, ruling) >= restraint.moves_a_day,
+            f"{restraint.moves_a_day} moves a day are enough",
+        ),
+    )
+    return next((why for holds, why in checks if holds), "")
+
+
+def _since_s(utc: datetime, moved_at: datetime) -> float:
+    # After the wall clock was set back a move of the future is as good as none.
+    since = (utc - moved_at).total_seconds()
+    return since if since >= 0 else float("inf")
+
+
+def _unheard(shade: Shade) -> bool:
+    return isinstance(shade.spec.link, ContractLink) and not shade.channel.answered
+
+
+def _local(turn: Turn, at: datetime) -> datetime:
+    site = turn.house.spec.site
+    return at if site is None else at.astimezone(zone_of(site.timezone))
+
+
+def _hold_ends(turn: Turn, shade: Shade) -> str:
+    return "" if shade.hold_until is None else hhmm(_local(turn, shade.hold_until).time())
+
+
+def _is_quiet(turn: Turn) -> bool:
+    quiet = turn.house.spec.restraint.quiet
+    return quiet is not None and within(_local(turn, turn.utc).time(), quiet.begins, quiet.ends)
+
+
+def _today(turn: Turn) -> str:
+    return _local(turn, turn.utc).date().isoformat()
+
+
+def _moves_today(turn: Turn, ruling: Ruling) -> int:
+    return ruling.moves if ruling.day == _today(turn) else 0
+
+
+def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: float) -> Shade:
+    if shade.request is not None and shade.request.target_pct == move.to_pct:
+        return shade
+    rank = Rank.RULE if move.by is None else move.by.rank
+    want = Percent(open_pct=move.to_pct)
+    after = ask(turn, shade, Asked(at=turn.at, shade=shade.id, want=want, rank=rank, source=move.source))
+    if after is shade:
+        return tell(turn, shade, f"could not go to {move.to_pct} %", by=move.by, lost=verdict.lost)
+    ruling = replace(
+        after.ruling,
+        mine=True,
+        moved_at=turn.utc,
+        day=_today(turn),
+        moves=_moves_today(turn, shade.ruling) + 1,
+    )
+    direction = "Lowered" if move.to_pct < now_pct else "Raised"
+    after = replace(after, ruling=ruling, reason=f"{direction} to {move.to_pct} %: {move.why}")
+    return tell(turn, after, f"moved to {move.to_pct} %", by=move.by, lost=verdict.lost, loud=True)
+
+
+def tell(
+    turn: Turn,
+    shade: Shade,
+    did: str,
+    *,
+    by: Standing | None,
+    lost: tuple[Standing, ...],
+    loud: bool = False,
+) -> Shade:
+    """Write down what was decided, by whom and over whom, unless that is what was said last."""
+    key = "|".join((did, "" if by is None else by.rule, *(each.rule for each in lost)))
+    if key == shade.ruling.told and not loud:
+        return shade
+    turn.note(
+        "rule.shade.decided",
+        Level.DEBUG,
+        shade=shade.id,
+        text=did,
+        rule="" if by is None else by.rule,
+        why="no rule asks for anything" if by is None and not loud else Move(to_pct=0, by=by).why,
+        lost="\n".join(f"{each.rule}: {each.demand.why}" for each in lost),
+        also="\n".join(_others(shade, by, lost)),
+        next_look=next_look(turn.house.spec, turn.utc).isoformat(),
+        every_s=turn.house.spec.restraint.every_s,
+    )
+    return replace(shade, ruling=replace(shade.ruling, told=key))
+
+
+def _others(shade: Shade, by: Standing | None, lost: tuple[Standing, ...]) -> Iterator[str]:
+    """Yield what the rules ask that neither won nor lost."""
+    for each in shade.ruling.standing:
+        if each != by and each not in lost:
+            yield f"{each.rule}: {each.demand.why}"

@@ -1,0 +1,48 @@
+"""Readings of the whole house after an event: heard, aged, and told of once when they fail or are back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from bridge.core.events import BrokerLost, BrokerReached, Event, ReadingHeard
+from bridge.core.outcome import Level
+from bridge.core.readings import Reading, aged, heard, session_began, session_ended
+from bridge.core.state import House
+from bridge.core.surroundings import SensorId
+from bridge.core.turn import Turn
+
+
+def readings_after(turn: Turn, house: House, event: Event) -> tuple[House, frozenset[str]]:
+    """Return the house with its readings after an event, and the kinds of which there is news."""
+    found: dict[SensorId, Reading] = {}
+    for sensor in house.spec.sensors:
+        was = house.readings.get(sensor.id, Reading())
+        now = was
+        if isinstance(event, BrokerReached):
+            now = session_began(was, turn.now_s)
+        elif isinstance(event, BrokerLost):
+            now = session_ended(was)
+        elif isinstance(event, ReadingHeard) and event.sensor == sensor.id:
+            now = heard(sensor, was, event.value, event.problem, event.at)
+        now = aged(sensor, now, turn.now_s)
+        if now is not was:
+            found[sensor.id] = now
+            _tell_reading(turn, sensor.id, was, now)
+    if not found:
+        return house, frozenset()
+    readings: Mapping[SensorId, Reading] = {**house.readings, **found}
+    news = frozenset(sensor.kind for sensor in house.spec.sensors if sensor.id in found)
+    return replace(house, readings=readings), news
+
+
+def _tell_reading(turn: Turn, sensor: SensorId, was: Reading, now: Reading) -> None:
+    if now.fault and now.fault != was.fault:
+        level = Level.ERROR if now.lost else Level.WARNING
+        text = f"sensor {sensor}: {now.fault}"
+        turn.note("sensor.reading.failed", level, text=text, sensor=sensor, lost=now.lost)
+    elif now.lost and not was.lost:
+        text = f"sensor {sensor} is lost: {now.fault}; check its battery, its cable and its topic"
+        turn.note("sensor.reading.failed", Level.ERROR, text=text, sensor=sensor, lost=True)
+    elif was.fault and now.value is not None:
+        turn.note("sensor.reading.restored", Level.INFO, text=f"sensor {sensor} is back", sensor=sensor)
