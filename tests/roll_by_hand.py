@@ -1,7 +1,7 @@
 """Drop to steps by area balance and bisection: an independent way to what the bridge computes.
 
-The cross-section of the wound cloth is its length times its thickness, so n turns on a tube of diameter D hold
-pi * n * (D + n * t) of cloth (derivation; shares no code with bridge/core/shade).
+The cross-section of the wound cloth is its length times its thickness, so n turns on a tube of diameter D
+hold pi * n * (D + n * t) of cloth (derivation; shares no code with bridge/core/shade).
 """
 
 from math import pi

@@ -102,7 +102,7 @@ class Story:
         self.house.ear.wait(at_rest, "all is at rest and answered", within_s=SETTLES_WITHIN_S)
 
     def bridge_is_up(self, since_s: float) -> bool:
-        """Whether the root's latest state is `ready`, said after the kill when bridge or broker was killed."""
+        """Whether the root's latest state is `ready`, said since the kill of bridge or broker."""
         root = [each for each in self.house.ear.messages if each.topic == "homie/5/hembar/$state"]
         return bool(root) and root[-1].payload == b"ready" and (root[-1].at_s >= since_s or since_s == 0.0)
 

@@ -63,14 +63,15 @@ def test_a_confirmation_pins_the_position_and_lets_the_motor_sleep() -> None:
 def jog(house: SmallHouse) -> None:
     """Press `down` at the board until the hem bar is at its mark."""
     board = house.boards["attic-board"]
+    left = 1800 - house.tube("study").drop_mm
     for _ in range(400):
-        left = 1800 - house.tube("study").drop_mm
         if abs(left) < 1:
             return
         house.hear(board.press(0, "down" if left > 0 else "up", house.now_s))
         house.run(0.1)
         house.hear(board.press(0, "stop", house.now_s))
         house.run(1.0)
+        left = 1800 - house.tube("study").drop_mm
     raise AssertionError(f"the mark was not reached: {left} mm left")
 
 
