@@ -203,7 +203,7 @@ class BenchHardware(Hardware):
 
     def _write_traces(self) -> None:
         for number, hands in enumerate(self.channels):
-            if hands.trace and not (self.tracks and self.tracks[number].live):
+            if hands.trace:
                 with open(self.folder + "/trace-" + str(number), "a") as file:
                     file.write("".join(hands.trace))
                 hands.trace = []

@@ -154,9 +154,10 @@ class Track:
         self.felt[switch] = False
 
     def _fill(self) -> None:
-        plan, output, mask, base = self.plan, self.output, self.mask, self.output.base
+        # Four at once would make a tuple, which asks for memory.
+        plan, output, mask = self.plan, self.output, self.mask
         words, places, squares = output.words, self.places, self.squares
-        overhead, lower = output.overhead_us, output.lower
+        base, overhead, lower = output.base, output.overhead_us, output.lower
         written = self.written
         room = min(self.size - 2 * IN_FLIGHT, plan.root * HORIZON_MS // 16000 + IN_FLIGHT)
         room = min(AT_ONCE, room - (written - output.sent()))
