@@ -67,5 +67,5 @@ def verdicts_ahead(
 
 
 def ranges_of(verdicts: Iterable[Verdict]) -> list[Range]:
-    """Return the ranges of verdicts."""
-    return [(each.low_pct, each.high_pct) for each in verdicts]
+    """Return the ranges of verdicts; what was only yielded to a lost demand is no promise."""
+    return [(each.firm_low_pct, each.high_pct) for each in verdicts]

@@ -72,7 +72,7 @@ class Asked:
     """What the rules come to; arrays of shape (n,).
 
     Attributes:
-        low_pct: No lower than this.
+        low_pct: No lower than this; what was only yielded to a lost demand is left out.
         high_pct: No further open than this.
         up: Wind or rain wants it up.
         still: Nothing may start, for ice.
@@ -84,18 +84,21 @@ class Asked:
     still: Flags
 
 
-def seen_series(site: Site, spec: ShadeSpec, utc_s: Floats, **readings: Floats) -> Seen:
+def seen_series(
+    site: Site, spec: ShadeSpec, utc_s: Floats, *, sun: SunSeries | None = None, **readings: Floats
+) -> Seen:
     """Return what the rules of a shade see.
 
     Args:
         site: Where the house stands.
         spec: The shade; it has a window.
         utc_s: Whole minutes in order, seconds since 1970, shape (n,).
+        sun: The sun of these instants where it is known already.
         readings: `ghi_wpm2`, `outdoor_c`, `wind_mps`, `gust_mps`, `rain_mmph`; one left out is not fitted,
             and without the first the sky is cloudless.
     """
     assert spec.window is not None, "the sun needs a window"
-    sun = sun_series(site.place, utc_s)
+    sun = sun or sun_series(site.place, utc_s)
     wall = wall_series(sun, spec.window.facade)
     if "ghi_wpm2" in readings:
         ghi, dni, dhi = split_series(sun, readings["ghi_wpm2"])
@@ -123,7 +126,7 @@ def asked_series(seen: Seen, chosen: Sequence[RuleChoice]) -> Asked:
         RequestError: a rule that has no answer here.
     """
     size = seen.local.shape
-    low, high = np.zeros(size), np.full(size, 100.0)
+    low, high, firm = np.zeros(size), np.full(size, 100.0), np.zeros(size)
     up, still = np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
     for choice in sorted(chosen, key=lambda each: -rank_of(each.rule)):
         if choice.rule not in SERIES:
@@ -141,11 +144,12 @@ def asked_series(seen: Seen, chosen: Sequence[RuleChoice]) -> Asked:
         if choice.rule in ("wind", "rain"):
             up |= bottom >= 100.0
         above, below = bottom > high, top < low
+        firm = np.where(above | below | (bottom <= low), firm, bottom)
         low, high = (
             np.where(above, high, np.where(below, low, np.maximum(low, bottom))),
             np.where(above, high, np.where(below, low, np.minimum(high, top))),
         )
-    return Asked(low_pct=low, high_pct=high, up=up, still=still)
+    return Asked(low_pct=firm, high_pct=high, up=up, still=still)
 
 
 def _local(site: Site, utc_s: Floats) -> tuple[Floats, Flags]:

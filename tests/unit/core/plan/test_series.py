@@ -103,7 +103,7 @@ def _one_by_one(
         view = view_of(AZORES, spec, utc_of(utc_s), open_pct=None, readings=readings)
         standing = demands_at(view, spec.rules, standing)
         verdict = decided(standing, now_pct=100.0)
-        ranges.append((verdict.low_pct, verdict.high_pct))
+        ranges.append((verdict.firm_low_pct, verdict.high_pct))
         ups.append(any(each.demand.guard for each in standing))
     return ranges, ups
 

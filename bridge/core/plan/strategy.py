@@ -1,0 +1,140 @@
+"""Where a shade hangs, minute by minute, when it follows the rules at each look, or a plan.
+
+Both keep the same restraint. Following takes the place that the rules ask for now; a plan also knows what
+they will ask, so it goes at once where it need not be moved again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from bridge.core.comfort import THERE_PCT, wish
+from bridge.core.plan.course import OPEN_PCT, Range, course, in_steps, with_view
+from bridge.core.plan.series import Asked, Flags, Floats
+from bridge.core.rules.demand import Verdict
+from bridge.core.surroundings import Restraint
+
+DAY_MIN = 1440
+# So long a time in which nobody wants it lower is worth the way up and down again.
+VIEW_MIN = 60
+Progress = Callable[[int], None]
+
+
+def quiet_progress(minutes: int) -> None:
+    """Tell nobody."""
+
+
+def followed(
+    asked: Asked, restraint: Restraint, *, start_pct: float = OPEN_PCT, told: Progress = quiet_progress
+) -> Floats:
+    """Return the percent open of each minute when the rules are followed at each look, shape (n,).
+
+    Args:
+        asked: What they ask, minute by minute.
+        restraint: Looks, smallest move and dwell; quiet hours and the bound on moves are left out.
+        start_pct: Before the first look.
+        told: Hears now and then how many minutes are done.
+    """
+    lows, highs = asked.low_pct.tolist(), asked.high_pct.tolist()
+
+    def next_place(at: int, place: float) -> float:
+        low, high = lows[at], highs[at]
+        # Nothing to do is the usual case.
+        if low <= place <= high and (high - place < restraint.smallest_move_pct and high < OPEN_PCT):
+            return place
+        verdict = Verdict(low_pct=low, high_pct=high, low_by=None, high_by=None, lost=(), firm_low_pct=low)
+        move = wish(verdict, now_pct=place, mine=True, step_pct=restraint.smallest_move_pct)
+        return place if move is None else float(move.to_pct)
+
+    return _looked(asked, restraint, start_pct, next_place, told)
+
+
+def planned(
+    asked: Asked,
+    ahead: Asked,
+    restraint: Restraint,
+    *,
+    start_pct: float = OPEN_PCT,
+    told: Progress = quiet_progress,
+) -> Floats:
+    """Return the percent open of each minute when each move looks a day ahead, shape (n,).
+
+    Args:
+        asked: What the rules ask, minute by minute.
+        ahead: What they would ask under a cloudless sky: all that is known beforehand.
+        restraint: As for `followed`.
+        start_pct: Before the first look.
+        told: Hears now and then how many minutes are done.
+    """
+    every = round(restraint.every_s / 60)
+    lows, highs = asked.low_pct.tolist(), asked.high_pct.tolist()
+    coming = list(zip(ahead.low_pct.tolist(), ahead.high_pct.tolist(), strict=True))
+    bound = _next(ahead.high_pct < OPEN_PCT)
+    freed = _since(asked.high_pct < OPEN_PCT)
+
+    def next_place(at: int, place: float) -> float:
+        now = _until_next_look((lows[at], highs[at]), coming[at : at + every])
+        if not now[0] - THERE_PCT <= place <= now[1] + THERE_PCT:
+            return _best(now, coming[at : at + DAY_MIN], every, place, restraint.smallest_move_pct)
+        is_free = place < OPEN_PCT and now[1] >= OPEN_PCT
+        if is_free and (bound[at] - at >= VIEW_MIN or at - freed[at] >= VIEW_MIN):
+            return OPEN_PCT
+        return place
+
+    return _looked(asked, restraint, start_pct, next_place, told)
+
+
+def _until_next_look(now: Range, coming: Sequence[Range]) -> Range:
+    """Return what holds until the next look, where the sky does as foreseen; else what holds now."""
+    if coming[0] != now:
+        return now
+    low, high = max(each[0] for each in coming), min(each[1] for each in coming)
+    return (low, high) if low <= high else now
+
+
+def _best(now: Range, coming: Sequence[Range], every: int, place: float, step_pct: float) -> float:
+    """Return the first place of the best course from here."""
+    wanted = [now] * every + list(coming[every:])
+    wanted = with_view([in_steps(each, step_pct) for each in wanted], free_steps=VIEW_MIN)
+    return course(wanted, start_pct=place).pieces[0].open_pct
+
+
+def _looked(
+    asked: Asked,
+    restraint: Restraint,
+    start_pct: float,
+    next_place: Callable[[int, float], float],
+    told: Progress,
+) -> Floats:
+    """Return the places of all minutes; wind and rain wait for no dwell, and nothing starts in ice."""
+    every, dwell = round(restraint.every_s / 60), restraint.dwell_s / 60
+    ups, stills = asked.up.tolist(), asked.still.tolist()
+    places = np.empty(asked.low_pct.shape)
+    place, moved = start_pct, -DAY_MIN
+    for at in range(0, places.size, every):
+        if at % (7 * DAY_MIN) < every:
+            told(at)
+        if stills[at]:
+            pass
+        elif ups[at]:
+            place = OPEN_PCT
+        elif at - moved >= dwell:
+            before, place = place, next_place(at, place)
+            moved = at if place != before else moved
+        places[at : at + every] = place
+    return places
+
+
+def _next(happens: Flags) -> list[int]:
+    """Return for each minute the next one, itself included, at which something happens; the end if none."""
+    at = np.where(happens, np.arange(happens.size), happens.size)
+    found: list[int] = np.minimum.accumulate(at[::-1])[::-1].tolist()
+    return found
+
+
+def _since(happens: Flags) -> list[int]:
+    """Return for each minute the last one, itself included, at which something happened; -1 if none."""
+    found: list[int] = np.maximum.accumulate(np.where(happens, np.arange(happens.size), -1)).tolist()
+    return found

@@ -1,0 +1,134 @@
+"""A weather year from a file of the user's, minute by minute: TMY3 or EPW, read by pvlib.
+
+Irradiance is taken as even within each hour of the file, in its direct and diffuse parts; temperature is
+linear between the hours; wind stands for the hour. Gusts are not in such files and are reckoned from the mean.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bridge.core.errors import RequestError
+from bridge.core.sun.sky import Place
+
+Floats = NDArray[np.float64]
+COLUMNS = ("dni", "dhi", "temp_air", "wind_speed")
+HOURS = 8760
+# Not a leap year; the file's own years are mixed.
+YEAR = 2025
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WeatherYear:
+    """A year of weather; arrays of shape (525600,).
+
+    Attributes:
+        name: What the file calls its place.
+        place: Where it was measured.
+        offset_h: Its clock ahead of UTC.
+        utc_s: Seconds since 1970, of the year `YEAR`.
+        dni_wpm2: Direct sunlight, square to it.
+        dhi_wpm2: From the rest of the sky, on level ground.
+        outdoor_c: Temperature.
+        wind_mps: Mean wind.
+        month_c: Mean temperature of each month, January first.
+        months: Month of each minute, 1 to 12, on the file's clock.
+    """
+
+    name: str
+    place: Place
+    offset_h: float
+    utc_s: Floats
+    dni_wpm2: Floats
+    dhi_wpm2: Floats
+    outdoor_c: Floats
+    wind_mps: Floats
+    month_c: tuple[float, ...]
+    months: NDArray[np.int64]
+
+
+def read_weather(path: Path) -> WeatherYear:
+    """Read a weather year.
+
+    Raises:
+        RequestError: pvlib is missing, or the file is none that it reads, or has gaps.
+    """
+    table, meta, stamps_end = _table(path)
+    missing = [name for name in COLUMNS if name not in table]
+    if missing or len(table) != HOURS:
+        what = f"has no {missing[0]}" if missing else f"has {len(table)} hours instead of {HOURS}"
+        raise _unread(path, f"it {what}")
+    hourly = {name: table[name].to_numpy(dtype=np.float64) for name in COLUMNS}
+    _check(path, hourly)
+    offset_h = float(meta["TZ"])
+    first = datetime(YEAR, 1, 1, tzinfo=timezone(timedelta(hours=offset_h))).astimezone(UTC)
+    minutes = np.arange(HOURS * 60, dtype=np.float64)
+    place = Place(
+        latitude_deg=float(meta["latitude"]),
+        longitude_deg=float(meta["longitude"]),
+        altitude_m=float(meta["altitude"]),
+    )
+    days = (datetime(YEAR, 1, 1, tzinfo=UTC) + timedelta(hours=hour) for hour in range(HOURS))
+    months = np.array([day.month for day in days])
+    # A temperature is that of the instant of its stamp.
+    stamps = np.arange(HOURS) * 60.0 + (60.0 if stamps_end else 0.0)
+    temp = hourly["temp_air"]
+    return WeatherYear(
+        name=str(meta.get("Name", meta.get("city", path.name))).strip(' "').title(),
+        place=place,
+        offset_h=offset_h,
+        utc_s=first.timestamp() + minutes * 60.0,
+        dni_wpm2=np.repeat(hourly["dni"], 60),
+        dhi_wpm2=np.repeat(hourly["dhi"], 60),
+        outdoor_c=np.interp(minutes, stamps, temp),
+        wind_mps=np.repeat(hourly["wind_speed"], 60),
+        month_c=tuple(float(temp[months == month].mean()) for month in range(1, 13)),
+        months=np.repeat(months, 60),
+    )
+
+
+def _table(path: Path) -> tuple[Any, dict[str, Any], bool]:
+    """Return the rows, what the file says of its place, and whether its stamps are at the hour's end."""
+    try:
+        with warnings.catch_warnings():
+            # The libraries warn of each other's future, not of this file.
+            warnings.simplefilter("ignore")
+            from pvlib import iotools  # noqa: PLC0415  half a second and 100 MB
+
+            if not path.is_file():
+                raise _unread(path, "there is no such file")
+            if path.suffix.lower() == ".epw":
+                table, meta = iotools.read_epw(path, coerce_year=YEAR)
+                return table, meta, False
+            table, meta = iotools.read_tmy3(path, coerce_year=YEAR, map_variables=True)
+            return table, meta, True
+    except ImportError as error:
+        raise RequestError(
+            where="--weather", problem="pvlib is missing", remedy="pip install 'hembar[weather]'"
+        ) from error
+    except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+        raise _unread(path, "it is neither TMY3 nor EPW") from error
+
+
+def _check(path: Path, hourly: dict[str, Floats]) -> None:
+    spans = {"dni": (0, 1500), "dhi": (0, 1000), "temp_air": (-70, 60), "wind_speed": (0, 80)}
+    for name, (low, high) in spans.items():
+        bad = np.flatnonzero(~((hourly[name] >= low) & (hourly[name] <= high)))
+        if bad.size:
+            value = hourly[name][bad[0]]
+            raise _unread(path, f"{name} is {value:g} in hour {bad[0] + 1}; {low} to {high} is plausible")
+
+
+def _unread(path: Path, problem: str) -> RequestError:
+    return RequestError(
+        where=f"--weather {path}",
+        problem=problem,
+        remedy="name a weather year of your place: a TMY3 (.csv) or EPW (.epw) file",
+    )
