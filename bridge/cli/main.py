@@ -38,6 +38,7 @@ COMMANDS = (
         "bridge.cli.simulate_boards",
     ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
+    ("year", "try the rules on a weather year, beside habits without rules", "bridge.cli.year"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
     ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),

@@ -1,7 +1,8 @@
 """A weather year from a file of the user's, minute by minute: TMY3 or EPW, read by pvlib.
 
 Irradiance is taken as even within each hour of the file, in its direct and diffuse parts; temperature is
-linear between the hours; wind stands for the hour. Gusts are not in such files and are reckoned from the mean.
+linear between the hours; wind stands for the hour. Gusts are not in such files; who needs them
+reckons them from the mean.
 """
 
 from __future__ import annotations

@@ -1,0 +1,205 @@
+"""`hembar year`: a weather year of the settings' rules, before anybody trusts them; moves nothing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from time import process_time
+from typing import TYPE_CHECKING, Any
+
+from bridge.cli.answers import number
+from bridge.cli.parser import HelpFormatter
+from bridge.core.errors import RequestError
+
+if TYPE_CHECKING:
+    from bridge.cli.answers import Subparsers
+    from bridge.core.spec import HouseSpec, ShadeSpec
+    from bridge.simulate.weather_file import WeatherYear
+    from bridge.simulate.weather_year import ShadeYear
+
+BAR_CELLS = 30
+EXAMPLE = "Example:\n  hembar year hembar.toml --weather place.epw --shade study --picture year.svg"
+# Column, its unit, how it is shown, the field.
+COLUMNS = (
+    ("moves", "", ".0f", "moves"),
+    ("view", "h", ".0f", "view_h"),
+    ("too deep", "h", ".0f", "deep_h"),
+    ("cooling", "kWh/m²", ".0f", "cooling_kwhpm2"),
+    ("heating", "kWh/m²", ".0f", "heating_kwhpm2"),
+    ("wind", "times", ".0f", "retracts"),
+    ("motor", "h", ".1f", "motor_h"),
+)
+
+
+def add_command(subparsers: Subparsers) -> None:
+    """Add `year` to the commands."""
+    parser = subparsers.add_parser(
+        "year",
+        help="try the rules on a weather year, beside habits without rules",
+        description="Runs the rules of each shade over a weather year, minute by minute, and shows what they "
+        "come to beside shades that are always up, always down, down while the sun is on the window, or "
+        "moved by the clock. Nothing moves.",
+        epilog=EXAMPLE,
+        formatter_class=HelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("settings", metavar="FILE", type=Path, help="the settings, with windows and rules")
+    parser.add_argument("--weather", metavar="FILE", type=Path, required=True, help="a TMY3 or EPW file")
+    parser.add_argument("--shade", metavar="SHADE", help="only this one")
+    parser.add_argument(
+        "--gust-factor",
+        metavar="G",
+        type=number,
+        default=1.5,
+        help="gusts over the mean wind, which alone such files have; default 1.5 (common practice)",
+    )
+    parser.add_argument("--compare", action="store_true", help="time pvlib's sun for the same minutes too")
+    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it (.svg or .png)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the figures of each shade."""
+    from bridge.settings.load import load  # noqa: PLC0415
+    from bridge.simulate.weather_file import read_weather  # noqa: PLC0415  numpy
+
+    if not 1 <= args.gust_factor <= 3:
+        raise RequestError(where="--gust-factor", problem=f"{args.gust_factor:g}", remedy="give 1 to 3")
+    house = load(args.settings).house
+    shades = shades_with_window(house, args.shade)
+    year = read_weather(args.weather)
+    began = process_time()
+    found = {spec.id: _shade_year(house, spec, year, args.gust_factor) for spec in shades}
+    took_s = process_time() - began
+    speed = _compared(year, took_s, len(found)) if args.compare else None
+    if args.picture is not None:
+        from bridge.cli.year_picture import draw  # noqa: PLC0415  matplotlib
+
+        draw(args.picture, {spec.name: found[spec.id] for spec in shades}, place=year.name)
+    if args.json:
+        print(json.dumps(_document(year, found, speed), allow_nan=False))
+    else:
+        print("\n\n".join("\n".join(_table(name, each)) for name, each in found.items()))
+        print("\n" + "\n".join(_notes(year, next(iter(found.values())), speed)))
+    return 0
+
+
+def shades_with_window(house: HouseSpec, wanted: str | None) -> list[ShadeSpec]:
+    """Return the shades that the sun can be reckoned for.
+
+    Raises:
+        RequestError: there is no such shade, or none with a window.
+    """
+    known = {spec.id: spec for spec in house.shades}
+    if wanted is not None and wanted not in known:
+        raise RequestError(
+            where=f"shade {wanted!r}",
+            problem="it is not in these settings",
+            remedy=f"name one of {', '.join(known)}",
+        )
+    found = [spec for spec in house.shades if wanted in (None, spec.id) and spec.window is not None]
+    if not found:
+        raise RequestError(
+            where="shades" if wanted is None else f"shade {wanted!r}",
+            problem="no window is told, so nothing is known of the sun on it",
+            remedy="add a table such as [shades.study.window]; config/rules.toml shows one",
+        )
+    return found
+
+
+def _shade_year(house: HouseSpec, spec: ShadeSpec, year: WeatherYear, gust_factor: float) -> ShadeYear:
+    from bridge.simulate.weather_year import at_the_weather, shade_year  # noqa: PLC0415
+
+    def told(what: str, share: float) -> None:
+        _progress(f"{spec.id}: {what}", share)
+
+    found = shade_year(
+        at_the_weather(house.site, year),
+        spec,
+        house.restraint,
+        year,
+        gust_factor=gust_factor,
+        told=told,
+    )
+    if sys.stderr.isatty():
+        print(file=sys.stderr)
+    return found
+
+
+def _progress(what: str, share: float) -> None:
+    if sys.stderr.isatty():
+        cells = round(BAR_CELLS * share)
+        bar = "#" * cells + "." * (BAR_CELLS - cells)
+        print(f"\r[{bar}] {what:<30}", end="", file=sys.stderr, flush=True)
+
+
+def _compared(year: WeatherYear, took_s: float, shades: int) -> dict[str, float]:
+    import pandas as pd  # noqa: PLC0415  comes with pvlib
+    from pvlib import solarposition  # noqa: PLC0415
+
+    began = process_time()
+    stamps = pd.to_datetime(year.utc_s, unit="s", utc=True)
+    solarposition.get_solarposition(stamps, year.place.latitude_deg, year.place.longitude_deg)
+    other_s = process_time() - began
+    return {"shade_s": took_s / shades, "pvlib_sun_s": other_s, "ratio": took_s / shades / other_s}
+
+
+def _table(name: str, year: ShadeYear) -> list[str]:
+    wide = max(len(row) for row in year.rows)
+    heads = [title for title, _, _, _ in COLUMNS]
+    units = [unit for _, unit, _, _ in COLUMNS]
+    lines = [f"{name}, sun at most {year.limit_m:g} m deep, {year.hours:.0f} h of daylight"]
+    lines += [f"  {'':<{wide}}" + "".join(f"{each:>9}" for each in some) for some in (heads, units)]
+    for row, figures in year.rows.items():
+        cells = (f"{getattr(figures, field):{how}}" for _, _, how, field in COLUMNS)
+        lines.append(f"  {row:<{wide}}" + "".join(f"{cell:>9}" for cell in cells))
+    return lines
+
+
+def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) -> list[str]:
+    def months(numbers: tuple[int, ...]) -> str:
+        return ", ".join("JanFebMarAprMayJunJulAugSepOctNovDec"[3 * m - 3 : 3 * m] for m in numbers) or "none"
+
+    lines = [
+        f"Weather and sun of {year.name}: {year.place.latitude_deg:g}, {year.place.longitude_deg:g}.",
+        "Gusts are reckoned from the mean wind; rain, doors, people, quiet hours and the bound on moves a",
+        "day are left out.",
+        "View: daylight hours in which a person who sits sees out below the hem bar. Too deep: hours of",
+        "direct sun from 50 W/m² beyond the limit. Heat: through each square metre of glass, in the cooling",
+        f"months ({months(first.cooling)}) and the heating months ({months(first.heating)}).",
+        "The service follows its rules look by look; the plan shows what looking a day ahead would save.",
+    ]
+    if speed is not None:
+        lines.append(
+            f"A shade took {speed['shade_s']:.1f} s of one processor, {speed['ratio']:.2f} times pvlib's sun "
+            f"for the same minutes ({speed['pvlib_sun_s']:.1f} s)."
+        )
+    return lines
+
+
+def _document(
+    year: WeatherYear, found: dict[Any, ShadeYear], speed: dict[str, float] | None
+) -> dict[str, Any]:
+    return {
+        "weather": {
+            "name": year.name,
+            "latitude_deg": year.place.latitude_deg,
+            "longitude_deg": year.place.longitude_deg,
+            "month_c": list(year.month_c),
+        },
+        "shades": {
+            name: {
+                "limit_m": each.limit_m,
+                "daylight_h": each.hours,
+                "cooling_months": list(each.cooling),
+                "heating_months": list(each.heating),
+                "strategies": {row: asdict(figures) for row, figures in each.rows.items()},
+            }
+            for name, each in found.items()
+        },
+        **({} if speed is None else {"speed": speed}),
+    }

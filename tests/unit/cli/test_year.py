@@ -1,0 +1,116 @@
+"""`hembar year` on the weather year that pvlib's wheel carries, and on files that are none."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bridge.cli.main import main
+from bridge.core.errors import RequestError
+from bridge.simulate.weather_file import read_weather
+
+ROOT = Path(__file__).parents[3]
+DATA = Path(pytest.importorskip("pvlib").__file__).parent / "data"
+# Greensboro, North Carolina: TMY3 of the National Renewable Energy Laboratory.
+TMY3 = DATA / "723170TYA.CSV"
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Path:
+    path = tmp_path / "house.toml"
+    parts = (ROOT / "config" / name for name in ("hembar.toml", "rules.toml"))
+    path.write_text("\n".join(part.read_text() for part in parts))
+    return path
+
+
+def test_the_file_is_read_as_its_makers_mean_it() -> None:
+    year = read_weather(TMY3)
+    assert (year.place.latitude_deg, year.place.longitude_deg, year.offset_h) == (36.1, -79.95, -5.0)
+    # The sums over the file's own columns, kWh/m²: 8760 hourly means.
+    lines = [line.split(",") for line in TMY3.read_text(encoding="latin-1").splitlines()[2:]]
+    assert year.dni_wpm2.sum() / 60_000 == pytest.approx(sum(float(row[7]) for row in lines) / 1000)
+    assert year.dhi_wpm2.sum() / 60_000 == pytest.approx(sum(float(row[10]) for row in lines) / 1000)
+    # The temperature of the first stamp, 01:00, stands at that minute.
+    assert year.outdoor_c[60] == float(lines[0][31])
+
+
+def test_the_sun_of_the_file_meets_its_irradiance() -> None:
+    from bridge.core.sun.series import sun_series
+
+    year = read_weather(TMY3)
+    dark = sun_series(year.place, year.utc_s).up < 0
+    at_night = [year.dni_wpm2[np.roll(dark, shift)].sum() for shift in (-60, -30, 0, 30, 60)]
+    assert at_night[2] < 0.01 * year.dni_wpm2.sum()
+    # An hour off, or half of one, and the sun would shine at night.
+    assert min(at_night) == at_night[2] < min(at_night[0], at_night[4]) / 3
+
+
+def test_the_other_kind_of_file_is_read_too(tmp_path: Path) -> None:
+    path = tmp_path / "invented.epw"
+    head = ["LOCATION,Gull Point,-,XYZ,Invented,000000,38.5,-28.5,-1.0,40.0", *["COMMENTS"] * 7]
+    rows = []
+    for hour in range(8760):
+        row = ["2001", "1", "1", str(hour % 24 + 1), "0", "source", *["0"] * 29]
+        row[6], row[14], row[15], row[21] = f"{10 + hour % 24}", "300", "100", "5.5"
+        rows.append(",".join(row))
+    path.write_text("\n".join(head + rows) + "\n")
+    year = read_weather(path)
+    assert (year.name, year.offset_h, year.place.altitude_m) == ("Gull Point", -1.0, 40.0)
+    assert (year.dni_wpm2[0], year.dhi_wpm2[-1], year.wind_mps[500]) == (300, 100, 5.5)
+    assert year.outdoor_c[[0, 30, 60]].tolist() == [10, 10.5, 11]
+
+
+def test_a_year_is_told_side_by_side(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["year", str(settings), "--weather", str(TMY3), "--shade", "study", "--json"]
+    assert main(words) == 0
+    study = json.loads(capsys.readouterr().out)["shades"]["study"]
+    rows = study["strategies"]
+    planned, looked = rows["rules, planned ahead"], rows["rules, look by look"]
+    up, down = rows["always up"], rows["always down"]
+    assert up["moves"] == down["moves"] == down["view_h"] == down["deep_h"] == 0
+    assert up["view_h"] == study["daylight_h"]
+    assert planned["moves"] <= looked["moves"] / 2
+    assert planned["deep_h"] <= looked["deep_h"] < up["deep_h"] / 3
+    assert down["cooling_kwhpm2"] < planned["cooling_kwhpm2"] < up["cooling_kwhpm2"]
+    assert study["cooling_months"] == [5, 6, 7, 8, 9]
+
+
+def test_the_wind_of_the_year_raises_an_exterior_shade(
+    settings: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("matplotlib")
+    to = tmp_path / "year.svg"
+    words = ["year", str(settings), "--weather", str(TMY3), "--shade", "landing", "--picture", str(to)]
+    assert main(words) == 0
+    said = capsys.readouterr().out
+    row = next(line for line in said.splitlines() if "planned ahead" in line)
+    assert int(row.split()[-2]) > 0
+    assert "May, Jun, Jul, Aug, Sep" in said
+    assert to.read_text().lstrip().startswith("<?xml")
+
+
+def test_a_file_that_is_no_weather_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "weather.csv"
+    path.write_text("a,b\n1,2\n")
+    with pytest.raises(RequestError, match="neither TMY3 nor EPW"):
+        read_weather(path)
+    with pytest.raises(RequestError, match="no such file"):
+        read_weather(tmp_path / "none.epw")
+
+
+def test_an_absurd_number_in_the_file_is_refused_with_its_hour(tmp_path: Path) -> None:
+    lines = TMY3.read_text(encoding="latin-1").splitlines()
+    row = lines[6].split(",")
+    row[31] = "999"
+    path = tmp_path / "bent.csv"
+    path.write_text("\n".join([*lines[:6], ",".join(row), *lines[7:]]), encoding="latin-1")
+    with pytest.raises(RequestError, match="temp_air is 999 in hour 5"):
+        read_weather(path)
+
+
+def test_settings_without_a_window_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["year", str(ROOT / "config/hembar.toml"), "--weather", str(TMY3)]) == 2
+    assert "no window is told" in capsys.readouterr().err
