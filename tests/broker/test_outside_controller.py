@@ -45,6 +45,7 @@ SHADE = {
     "knowledge/width": ("float", False, True),
     "knowledge/approach": ("enum", True, False),
     "knowledge/confirm": ("enum", True, False),
+    "knowledge/refer": ("enum", True, False),
     "reason/text": ("string", False, True),
     "reason/until": ("datetime", False, True),
     "reason/release": ("enum", True, False),
@@ -150,7 +151,7 @@ def test_whatever_it_would_let_through_is_held_to_the_convention_too(house: Hous
     house.ear.say("homie/5/hembar-landing/opening/position/set", "40")
     house.ear.wait(lambda: house.ear.latest("homie/5/hembar/rules/pause") == b"true", "it is paused")
     sets = {each.topic for each in house.ear.messages if each.topic.endswith("/set")}
-    passing = {"button", "nudge", "approach", "confirm", "release"}
+    passing = {"button", "nudge", "approach", "refer", "confirm", "release"}
     retained = {
         each.topic: each.payload
         for each in house.ear.messages
