@@ -39,6 +39,8 @@ COMMANDS = (
     ),
     ("schema", "print the JSON Schema of the settings file, for editors", "bridge.cli.schema"),
     ("year", "try the rules on a weather year, beside habits without rules", "bridge.cli.year"),
+    ("day", "a day of each shade: sun, depth, plan, and what really happened", "bridge.cli.day"),
+    ("sunmap", "a window's year by month and hour: where the sun is too deep", "bridge.cli.sunmap"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
     ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),

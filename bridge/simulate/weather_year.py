@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bridge.core.plan.day import USUAL_LIMIT_M, depth_limit_m
 from bridge.core.plan.figures import Figures, Weathered, figures, view
 from bridge.core.plan.series import Seen, asked_series, seen_series
 from bridge.core.plan.strategy import followed, planned
@@ -82,7 +83,8 @@ def shade_year(
         FOLLOWED: followed(asked, restraint, told=lambda at: told("rules", at / size)),
         **_habits(seen, weather),
     }
-    limit_m = _limit_m(spec)
+    limit_m = depth_limit_m(spec)
+    limit_m = USUAL_LIMIT_M if limit_m is None else limit_m
     told("figures", 1.0)
     return ShadeYear(
         rows={
@@ -145,12 +147,6 @@ def _habits(seen: Seen, weather: Weathered) -> dict[str, Floats]:
         "down while the sun is on it": np.where(weather.beam_wpm2 >= DISTURBS_WPM2, 0.0, 100.0),
         f"clock, {CLOCK_UP_H} h up, {CLOCK_DOWN_H} h down": np.where(by_day, 100.0, 0.0),
     }
-
-
-def _limit_m(spec: ShadeSpec) -> float:
-    """Return the depth limit of the shade's own rule, or what is usual."""
-    found = (getattr(each.params, "depth_limit_m", None) for each in spec.rules)
-    return next((float(each) for each in found if each is not None), 1.0)
 
 
 def _by_month(year: WeatherYear, flags: NDArray[np.bool_]) -> tuple[float, ...]:

@@ -1,0 +1,108 @@
+"""The picture of `hembar day`: for each shade the sun on the window, its depth, and the hem bar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bridge.cli.pictures import BLUE, GREEN, INK, ORANGE, PALE, SKY, VERMILION, plotting, save
+
+if TYPE_CHECKING:
+    from bridge.cli.day import Happened
+    from bridge.core.plan.day import ShadeDay
+
+Shown = tuple[str, "ShadeDay", Sequence["Happened"]]
+# Deeper is drawn off the panel: a low sun reaches any depth.
+DEEPEST_M = 6.0
+
+
+def draw(path: Path, shades: Sequence[Shown], *, day: date, zone: tzinfo) -> None:
+    """Draw three panels a shade into an SVG or PNG file.
+
+    Raises:
+        RequestError: the ending is neither, matplotlib is missing, or the file can't be written.
+    """
+    plt = plotting(path)
+    from matplotlib import dates as mpl_dates  # noqa: PLC0415
+
+    dates: Any = mpl_dates
+    clock: list[datetime] = []
+
+    figure, grid = plt.subplots(
+        3 * len(shades), 1, figsize=(11, 1.0 + 6.2 * len(shades)), sharex=True, squeeze=False,
+        gridspec_kw={"height_ratios": [1.0, 1.3, 1.6] * len(shades)},
+    )  # fmt: skip
+    panels = grid[:, 0]
+    for number, (name, each, real) in enumerate(shades):
+        clock = [datetime.fromtimestamp(at, tz=UTC) for at in each.seen.sun.utc_s.tolist()]
+        sun, depth, place = panels[3 * number : 3 * number + 3]
+        _sun(sun, each, clock)
+        sun.set_title(f"{name}: sun on the window, W/m²", loc="left", fontweight="bold")
+        _depth(depth, each, clock)
+        _place(place, each, clock, real)
+    last = panels[-1]
+    last.xaxis.set_major_locator(dates.HourLocator(byhour=range(0, 24, 3), tz=zone))
+    last.xaxis.set_major_formatter(dates.DateFormatter("%H:%M", tz=zone))
+    last.set_xlim(clock[0], clock[-1])
+    last.set_xlabel(f"clock of the house ({zone})")
+    figure.suptitle(f"{day:%A %d %B %Y}, cloudless sky", x=0.01, ha="left")
+    figure.tight_layout(rect=(0, 0, 1, 0.98))
+    save(plt, figure, path)
+
+
+def _sun(panel: Any, day: ShadeDay, clock: Sequence[datetime]) -> None:
+    panel.fill_between(clock, day.seen.on_glass_wpm2, color=PALE, label="all light")
+    panel.fill_between(clock, day.seen.beam_wpm2, color=ORANGE, label="direct sun")
+    panel.set_ylim(bottom=0)
+    _legend(panel)
+
+
+def _depth(panel: Any, day: ShadeDay, clock: Sequence[datetime]) -> None:
+    panel.set_title("How deep the sun reaches into the room, m", loc="left")
+    panel.plot(clock, day.far_up_m, color=ORANGE, linestyle="--", label="shade up")
+    panel.fill_between(clock, day.far_m, color=BLUE, alpha=0.55, linewidth=0, label="with the plan")
+    if day.limit_m is not None:
+        panel.axhline(day.limit_m, color=VERMILION, linewidth=1.5, linestyle=":", label="your limit")
+    panel.set_ylim(0, min(DEEPEST_M, max(1.6 * (day.limit_m or 1.0), float(day.far_up_m.max()) * 1.1)))
+    _legend(panel)
+
+
+def _place(panel: Any, day: ShadeDay, clock: Sequence[datetime], real: Sequence[Happened]) -> None:
+    panel.set_title("How far open, %", loc="left")
+    low, high = day.asked.low_pct, day.asked.high_pct
+    panel.fill_between(
+        clock, high, 100, step="post", facecolor=PALE, edgecolor="white", hatch="///", linewidth=0,
+        label="a rule forbids",
+    )  # fmt: skip
+    panel.fill_between(
+        clock, 0, low, step="post", facecolor=PALE, edgecolor="white", hatch="///", linewidth=0
+    )
+    panel.step(clock, day.followed, where="post", color=SKY, linewidth=1.2, label="look by look")
+    panel.step(clock, day.planned, where="post", color=BLUE, linewidth=2.4, label="planned")
+    if real:
+        _real(panel, real)
+    panel.set_ylim(-3, 103)
+    panel.set_yticks([0, 25, 50, 75, 100])
+    _legend(panel)
+
+
+def _real(panel: Any, real: Sequence[Happened]) -> None:
+    at = [each.utc for each in real]
+    places = [float("nan") if each.open_pct is None else each.open_pct for each in real]
+    panel.step(at, places, where="post", color=INK, linewidth=1.8, linestyle="--", label="really")
+    held = [-3 if each.held else float("nan") for each in real]
+    if any(each.held for each in real):
+        panel.step(at, held, where="post", color=GREEN, linewidth=6, label="held by a person")
+    gusts = [float("nan") if each.gust_mps is None else each.gust_mps for each in real]
+    if any(each.gust_mps is not None for each in real):
+        wind = panel.twinx()
+        wind.plot(at, gusts, color=VERMILION, linewidth=1, linestyle=":")
+        wind.set_ylabel("gusts, m/s (dotted)", color=VERMILION)
+        wind.set_ylim(bottom=0)
+        wind.spines["right"].set_visible(True)
+
+
+def _legend(panel: Any) -> None:
+    panel.legend(loc="upper left", bbox_to_anchor=(1.07, 1.0), frameon=False, fontsize="small")

@@ -1,0 +1,167 @@
+"""`hembar day` and `hembar sunmap` on the invented house of config/."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from bridge.adapters.journal.store import FileJournal
+from bridge.cli.main import main
+from bridge.core.events import Event
+from bridge.core.house import handle
+from bridge.core.outcome import Decisions
+from bridge.core.sun.year import sunlit_year
+from bridge.settings.load import load
+from tests.scene import house_spec, shade_spec
+from tests.weather import AZORES, WINDOW, Weather, choice, sensor
+
+ROOT = Path(__file__).parents[3]
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Path:
+    path = tmp_path / "house.toml"
+    parts = (ROOT / "config" / name for name in ("hembar.toml", "rules.toml"))
+    path.write_text("\n".join(part.read_text() for part in parts))
+    return path
+
+
+def test_a_day_is_told_move_by_move(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["day", str(settings), "--date", "2026-10-10", "--shade", "study"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "study on Sat 10 Oct 2026: sun on the window from 10:32 to 18:10"
+    assert said[1].endswith("with the plan 1.0 m; the limit is 1.0 m")
+    assert said[3:7] == [
+        "  07:30  raised to 100 %",
+        "  12:47  lowered to 15 %",
+        "  18:11  raised to 100 %",
+        "  19:35  lowered to 0 %",
+    ]
+    assert said[7].startswith("  4 moves; ")
+
+
+def test_a_shade_without_a_limit_is_told_none(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["day", str(settings), "--date", "2026-06-21", "--shade", "kitchen"]) == 0
+    said = capsys.readouterr().out
+    assert "it would reach over 20 m" in said
+    assert "limit" not in said
+
+
+def test_programs_are_told_the_same(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["day", str(settings), "--date", "2026-10-10", "--json"]) == 0
+    shades = json.loads(capsys.readouterr().out)["shades"]
+    assert [each["to_pct"] for each in shades["study"]["moves"]] == [100, 15, 100, 0]
+    assert shades["study"]["deepest_planned_m"] <= 1.0 < shades["study"]["deepest_up_m"]
+    assert set(shades) == {"study", "kitchen", "landing"}
+
+
+def test_warmth_outdoors_makes_the_heat_rule_lower(
+    settings: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["day", str(settings), "--date", "2026-05-10", "--shade", "landing", "--json", "--outdoor-c"]
+    moves = []
+    for outdoor_c in ("15", "27"):
+        assert main([*words, outdoor_c]) == 0
+        moves.append(json.loads(capsys.readouterr().out)["shades"]["landing"]["moves"])
+    assert moves[0] == []
+    assert [each["to_pct"] for each in moves[1]] == [20, 100]
+
+
+@dataclass
+class Lived(Weather):
+    """A scene that keeps its events."""
+
+    log: list[Event] = field(default_factory=list)
+
+    def event(self, event: Event) -> Decisions:
+        self.log.append(event)
+        return super().event(event)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Path:
+    """Return the journal of 1 June: a gust, then a person who lowers to 40 % before noon."""
+    shade = shade_spec("landing", rules=(choice("wind", gust_limit_mps=10.0),), window=WINDOW)
+    scene = Lived(house_spec(shade, site=AZORES, sensors=(sensor("gust"),)))
+    scene.begin()
+    scene.say("gust", 4.5)
+    scene.run(3600)
+    scene.say("gust", 3.5)
+    scene.hold_at("gust", 3.5, 1200)
+    scene.ask("landing", 40)
+    scene.run(60)
+    path, house = tmp_path / "journal.db", None
+    store = FileJournal(path, handle)
+    store.recover()
+    for event in scene.log:
+        house, decisions = handle(house, event)
+        store.append((event, decisions))
+    store.close()
+    return path
+
+
+def test_what_really_happened_is_read_from_the_journal(
+    settings: Path, journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["day", str(settings), "--date", "2026-06-01", "--shade", "landing", "--journal", str(journal)]
+    assert main([*words, "--json"]) == 0
+    happened = json.loads(capsys.readouterr().out)["shades"]["landing"]["happened"]
+    assert happened[0]["open_pct"] is None, "nothing is known before the first reference"
+    assert happened[-1]["open_pct"] == pytest.approx(40, abs=0.5)
+    assert happened[-1]["held"]
+    assert max(each["gust_mps"] or 0 for each in happened) == 4.5
+    assert all(each["utc"].startswith("2026-06-01T") for each in happened)
+
+
+def test_another_day_holds_nothing_of_it(
+    settings: Path, journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["day", str(settings), "--date", "2026-06-03", "--shade", "landing", "--journal", str(journal)]
+    assert main([*words, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["shades"]["landing"]["happened"] == []
+
+
+def test_the_day_is_drawn(settings: Path, journal: Path, tmp_path: Path) -> None:
+    pytest.importorskip("matplotlib")
+    bare, full = tmp_path / "bare.svg", tmp_path / "full.svg"
+    words = ["day", str(settings), "--date", "2026-06-01", "--shade", "landing", "--picture"]
+    assert main([*words, str(bare)]) == 0
+    assert main([*words, str(full), "--journal", str(journal)]) == 0
+    # Words are drawn as shapes, each with what it says in a comment.
+    for said in ("really", "held by a person", "gusts, m/s (dotted)"):
+        assert f"<!-- {said} -->" in full.read_text()
+        assert f"<!-- {said} -->" not in bare.read_text()
+
+
+def test_the_map_of_a_year_is_drawn_and_its_hours_told(
+    settings: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("matplotlib")
+    to = tmp_path / "map.png"
+    words = ["sunmap", "study", "--settings", str(settings), "--year", "2026", "--picture", str(to), "--json"]
+    assert main(words) == 0
+    said = json.loads(capsys.readouterr().out)
+    window = load(settings).house.shades[0].window
+    site = load(settings).house.site
+    assert window is not None
+    assert site is not None
+    exact = sunlit_year(site.place, window.facade, window.opening, year=2026, depth_limit_m=1.0)
+    assert said["lit_h"] == pytest.approx(exact.direct_sun_h, rel=0.01)
+    assert said["too_deep_h"] == pytest.approx(exact.deeper_h, rel=0.01)
+    assert to.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_picture_of_another_kind_is_refused(
+    settings: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    to = str(tmp_path / "map.gif")
+    assert main(["sunmap", "study", "--settings", str(settings), "--picture", to]) == 2
+    assert "neither .svg nor .png" in capsys.readouterr().err
+
+
+def test_a_shade_that_is_not_there_is_refused(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["day", str(settings), "--shade", "attic"]) == 2
+    assert "name one of study, kitchen, landing" in capsys.readouterr().err
