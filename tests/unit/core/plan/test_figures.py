@@ -1,0 +1,76 @@
+"""What a day comes to, against sums by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from bridge.core.plan.figures import USUAL_CLOTH, USUAL_GLASS, Weathered, figures, view
+from bridge.core.plan.series import seen_series
+from bridge.core.shade.profile import move_profile
+from bridge.core.spec import ShadeSpec
+from bridge.core.sun.gain import shaded
+from tests.scene import shade_spec
+from tests.weather import AZORES, WINDOW
+
+SIZE = 1440
+NOON = datetime(2026, 6, 1, tzinfo=UTC).timestamp()
+SPEC = shade_spec("landing", window=WINDOW)
+ALL = np.ones(SIZE, dtype=bool)
+UP, DOWN = np.full(SIZE, 100.0), np.zeros(SIZE)
+
+
+def weather(spec: ShadeSpec = SPEC) -> Weathered:
+    """Return a June day with 600 W/m² on the glass all day, of which 400 are direct, in a cooling month."""
+    seen = seen_series(AZORES, spec, NOON + np.arange(SIZE, dtype=np.float64) * 60.0)
+    flat = np.ones(SIZE)
+    return Weathered(seen=seen, beam_wpm2=400 * flat, on_glass_wpm2=600 * flat, cooling=ALL, heating=~ALL)
+
+
+def test_a_shade_that_stays_up_lets_all_heat_of_the_glass_in() -> None:
+    found = figures(weather(), UP, limit_m=1.0)
+    assert found.cooling_kwhpm2 == pytest.approx(0.600 * 24 * USUAL_GLASS.g)
+    assert (found.heating_kwhpm2, found.moves, found.motor_h, found.retracts) == (0, 0, 0, 0)
+    assert found.deep_h > 3
+
+
+def test_a_shade_that_stays_down_lets_in_what_the_cloth_does() -> None:
+    g_tot = shaded(USUAL_GLASS, USUAL_CLOTH, "external").g_tot
+    found = figures(weather(), DOWN, limit_m=1.0)
+    assert found.cooling_kwhpm2 == pytest.approx(0.600 * 24 * g_tot)
+    assert (found.deep_h, found.view_h) == (0, 0)
+
+
+def test_each_move_costs_what_its_profile_takes() -> None:
+    places = np.where(np.arange(SIZE) < 700, 100.0, 0.0)
+    found = figures(weather(), places, limit_m=1.0)
+    steps = float(SPEC.travel.steps_at_percent(0))
+    took_s = move_profile(steps=steps, top_pps=SPEC.top_pps, ramp_pps2=SPEC.ramp_pps2).duration_s
+    assert found.moves == 1
+    assert found.motor_h == pytest.approx(took_s / 3600)
+
+
+def test_only_rises_that_the_wind_has_made_are_retracts() -> None:
+    at = np.arange(SIZE)
+    places = np.where((at < 200) | ((at >= 300) & (at < 400)) | (at >= 900), 100.0, 20.0)
+    found = figures(weather(), places, up=(at >= 290) & (at < 350), limit_m=1.0)
+    assert (found.moves, found.retracts) == (4, 1)
+
+
+def test_a_person_who_sits_sees_out_below_a_hem_bar_that_is_above_the_eye() -> None:
+    # It hangs at 2.3 m - 0.5 * 1.5 m = 1.55 m, then at 2.3 m - 0.8 * 1.5 m = 1.1 m; the eye is at 1.2 m.
+    seen = weather().seen
+    day = seen.sun.up > 0
+    assert view(seen, np.full(SIZE, 50.0)).tolist() == day.tolist()
+    assert not view(seen, np.full(SIZE, 20.0)).any()
+
+
+def test_a_high_window_is_looked_out_of_where_it_is_half_open() -> None:
+    high = replace(WINDOW, opening=replace(WINDOW.opening, sill_m=1.5))
+    seen = weather(shade_spec("landing", window=high)).seen
+    # Half of 1.5 to 2.3 m is 1.9 m: 1 - 0.4 / 1.5 = 73 % open.
+    assert not view(seen, np.full(SIZE, 73.0)).any()
+    assert view(seen, np.full(SIZE, 74.0)).any()
