@@ -8,7 +8,18 @@ from typing import Any
 
 import pytest
 
-from tests.board_contract import BOARD, KINDS, PLAIN, RECORD, SWITCHED, Bench, Boards, listening, make_boards
+from tests.board_contract import (
+    BOARD,
+    KINDS,
+    PLAIN,
+    RECORD,
+    SWITCHED,
+    WAIT_S,
+    Bench,
+    Boards,
+    listening,
+    make_boards,
+)
 from tests.mosquitto import Mosquitto
 
 
@@ -113,7 +124,9 @@ async def test_a_retained_order_moves_nothing_and_a_lie_on_the_link_topic_is_put
         assert (told["moving"], told["seq"], told["count"], told["answers"]) == (False, 1, RECORD, 1)
         await bridge.hear_link(BOARD, "up", 1)
         await bridge.client.publish(link, '{"link":"lost","boot":1}', 1, True)
-        await bridge.hear_link(BOARD, "lost", 1)
+        while {"link": "lost", "boot": 1} not in bridge.links[BOARD]:
+            bridge.stirred.clear()
+            await asyncio.wait_for(bridge.stirred.wait(), WAIT_S)
         await bridge.hear_link(BOARD, "up", 1)
 
 
