@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import floor
 
 from bridge.core.shade.travel import Travel
 from bridge.core.surroundings import Restraint, RuleChoice, Sensor, Site, Window
-from bridge.core.values import BoardId, GroupId, ShadeId, Steps, SupplyId
+from bridge.core.values import BoardId, GroupId, Interval, ShadeId, Steps, SupplyId
 
 
 class Mounting(StrEnum):
@@ -144,6 +145,7 @@ class ShadeSpec:
         standstill_a: Amps drawn while it stands still awake.
         window: The window that it hangs at; None when that is not told, so no rule knows sun on it.
         rules: The rules at work on it; of one rank the first comes first.
+        ends: Every position that the hem bar can have: upper stop to the end of the cloth.
     """
 
     id: ShadeId
@@ -174,6 +176,12 @@ class ShadeSpec:
     standstill_a: float = 0.0
     window: Window | None = None
     rules: tuple[RuleChoice, ...] = ()
+    ends: Interval = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Derive the mechanical range once; it is asked for many times in every event."""
+        top = floor(self.travel.steps_at_drop(-self.overrun_mm))
+        object.__setattr__(self, "ends", Interval(low=top, high=self.travel.end_steps))
 
     @property
     def contract(self) -> ContractLink:

@@ -15,6 +15,8 @@ from bridge.core.rules.clock import Day
 from bridge.core.rules.demand import Demand
 from bridge.core.shade.drive import Drive
 from bridge.core.shade.roll import Roll
+from bridge.core.spec import ShadeSpec
+from bridge.core.spec import ShadeSpec
 from bridge.core.state import House, Shade
 from bridge.core.sun.gain import Cloth, Glass
 from bridge.core.sun.sky import Place
@@ -26,6 +28,7 @@ from tests.unit.adapters.journal.fakes import STUDY, given_house
 instants = st.datetimes(timezones=st.just(UTC))
 st.register_type_strategy(datetime, instants)
 st.register_type_strategy(Moment, st.builds(Moment, utc=instants, mono_s=st.floats(0, 1e9)))
+st.register_type_strategy(ShadeSpec, st.builds(ShadeSpec, overrun_mm=st.floats(0, 200)))
 st.register_type_strategy(Shade, st.builds(Shade, hold_until=st.none() | instants))
 st.register_type_strategy(
     Interval,

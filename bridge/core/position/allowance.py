@@ -18,8 +18,7 @@ def steps_for_mm(spec: ShadeSpec, mm: float) -> float:
 
 def physical_range(spec: ShadeSpec) -> Interval:
     """Return every position that the hem bar can have: upper stop to the end of the cloth."""
-    top = floor(spec.travel.steps_at_drop(-spec.overrun_mm))
-    return Interval(low=top, high=spec.travel.end_steps)
+    return spec.ends
 
 
 def reference_interval(spec: ShadeSpec, reference: Reference) -> Interval:
