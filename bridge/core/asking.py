@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core import overhearing
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal, Ways, resolve
@@ -17,6 +15,7 @@ from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
+from bridge.core.replacing import replace
 from bridge.core.spec import OneWayLink, Reference
 from bridge.core.state import Purpose, Shade
 from bridge.core.turn import Turn

@@ -6,8 +6,6 @@ A report is evidence when it answers this session's own `tell`, or follows one t
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core import overhearing
 from bridge.core.command.pursue import fallen_silent, pursue
 from bridge.core.contract import ADDRESSING, Link, Report, Why
@@ -15,6 +13,7 @@ from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.outcome import Level
 from bridge.core.position.evidence import forgotten
 from bridge.core.recalling import outdated, overtaken
+from bridge.core.replacing import replace
 from bridge.core.settling import absorb
 from bridge.core.spec import OneWayLink
 from bridge.core.state import Board, Channel, Shade

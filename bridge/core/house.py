@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from functools import partial
 from typing import assert_never
 
@@ -48,6 +47,7 @@ from bridge.core.position.estimate import Knowledge
 from bridge.core.recalling import hear_memory, outdated
 from bridge.core.referring import due_s as referring_due_s
 from bridge.core.referring import referred
+from bridge.core.replacing import replace
 from bridge.core.ruling import due_s as rules_due_s
 from bridge.core.ruling import ruled
 from bridge.core.spec import ContractLink, OneWayLink
@@ -72,8 +72,9 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         house = built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
     after = ruled(turn, house, _after(turn, event), event)
-    after = _counted(turn, _queue_served(turn, referred(turn, after)))
-    if after == house and not turn.notes and not turn.orders and not turn.targets:
+    after = _queue_served(turn, referred(turn, after))
+    said = turn.notes or turn.orders or turn.targets
+    if not said and turn.term == house.term and after == house:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
         return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
     # A term that was claimed and then forgotten would look like another bridge's.
@@ -81,7 +82,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     decisions = Decisions(
         orders=tuple(turn.orders), targets=tuple(turn.targets), notes=tuple(turn.notes), grew=grew
     )
-    return replace(after, now=event.at), decisions
+    return _counted(turn, after), decisions
 
 
 def due_s(house: House) -> float | None:
@@ -94,9 +95,10 @@ def due_s(house: House) -> float | None:
 
 
 def _counted(turn: Turn, house: House) -> House:
-    """Return the house with what the turn has counted up."""
+    """Return the house with what the turn has counted up, at its time."""
     return replace(
         house,
+        now=turn.at,
         term=turn.term,
         next_request=turn.next_request,
         started_at_s=house.started_at_s if turn.started_at_s is None else turn.started_at_s,

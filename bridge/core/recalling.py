@@ -6,8 +6,6 @@ told stays in doubt until a reference is met.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core.command.requests import Fate, ended
 from bridge.core.contract import Report
 from bridge.core.outcome import Level
@@ -16,6 +14,7 @@ from bridge.core.position.allowance import physical_range
 from bridge.core.position.claims import claim_at, width_mm
 from bridge.core.position.evidence import nothing_known, slipped
 from bridge.core.position.memory import Memory, most_travelled, newer
+from bridge.core.replacing import replace
 from bridge.core.spec import ContractLink
 from bridge.core.state import Reckoning, Shade
 from bridge.core.turn import Turn

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core.command.orders import top_reference
 from bridge.core.command.pursue import fallen_silent, under_way
 from bridge.core.command.requests import Fate, ended, held
@@ -22,6 +20,7 @@ from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Knowledge, Landmark
 from bridge.core.position.memory import most_travelled
 from bridge.core.recalling import recall
+from bridge.core.replacing import replace
 from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Rank
@@ -38,12 +37,11 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
     shade = recall(turn, shade, report)
     rebooted = report.boot != shade.knowledge.boot
     in_flight, foreign = report.seq < shade.seq, report.seq > shade.seq
-    shade = replace(shade, seq=max(shade.seq, report.seq))
     if rebooted:
         shade = _rebooted(turn, shade, report)
+        known = shade.knowledge
     else:
-        shade = replace(shade, knowledge=_slipped_unasked(shade, report))
-    known = _after_sleep(shade, report, rebooted=rebooted)
+        known = _after_sleep(shade, _slipped_unasked(shade, report), report)
     hull = known.hull
     if report.moving:
         known = _moving(shade, known, report)
@@ -53,7 +51,8 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
     if in_flight:
         # An order that the board had not read when it said this may move the shade at any moment.
         known = replace(known, hull=known.hull.joined(hull))
-    shade = replace(shade, knowledge=known, channel=_conversed(turn, shade.channel, report))
+    seq, channel = max(shade.seq, report.seq), _conversed(turn, shade.channel, report)
+    shade = replace(shade, seq=seq, knowledge=known, channel=channel)
     return _concluded(turn, shade, report, foreign=foreign)
 
 
@@ -119,10 +118,9 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
     return evidence.swallowed(shade.spec, known, min(end for end in ends if end is not None))
 
 
-def _after_sleep(shade: Shade, report: Report, *, rebooted: bool) -> Knowledge:
+def _after_sleep(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
     """Return knowledge with the snap of a rotor that went to sleep off a full electrical cycle."""
-    known = shade.knowledge
-    if rebooted or report.awake or report.moving or report.count is None or known.base is None:
+    if report.awake or report.moving or report.count is None or known.base is None:
         return known
     if _slept_before(shade, report) or nearest_cycle(shade.spec, report.count) == report.count:
         return known

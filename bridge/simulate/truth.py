@@ -146,12 +146,14 @@ class Tube:
     state: State = field(default_factory=State)
     _all_turns: float = field(init=False)
     _a_turn: float = field(init=False)
+    _gear: float = field(init=False)
     _all_mm: float = field(init=False)
     _stop_turns: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._all_turns = self.build.all_turns
         self._a_turn = self.build.pulses_per_turn
+        self._gear = float(self.build.gear)
         self._all_mm = self.build.wound(self._all_turns)
         stop = self.build.stop_mm
         self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
@@ -295,10 +297,11 @@ class Tube:
 
     def _rotor(self) -> float:
         """Where the rotor is: held off its equilibrium by less than half a cycle at the stop."""
-        return max(self.state.rotor, self._highest())
+        rotor, highest = self.state.rotor, self._highest()
+        return max(highest, rotor)
 
     def _highest(self) -> float:
-        return self._rotor_at(self._stop_turns)
+        return (self._stop_turns - self.state.seat_turns) * self._a_turn
 
     def _lose(self, before: float, pps: float) -> None:
         """Give up whole cycles until the equilibrium is within half a cycle of what blocks the rotor."""
@@ -327,12 +330,12 @@ class Tube:
     def _lifting_nm(self) -> float:
         """Torque that lifting asks of the motor now."""
         build = self.build
-        return (self._weight_nm(self.turns) + build.friction_nm) / (float(build.gear) * build.gear_efficiency)
+        return (self._weight_nm(self.turns) + build.friction_nm) / (self._gear * build.gear_efficiency)
 
     def _held(self, turns: float) -> bool:
         """Whether the motor holds the cloth there, the gear's losses not counted."""
         build = self.build
-        motor_nm = (self._weight_nm(turns) - build.friction_nm) / float(build.gear)
+        motor_nm = (self._weight_nm(turns) - build.friction_nm) / self._gear
         return motor_nm <= (build.holding_nm if self.state.energised else build.detent_nm)
 
     def _settle(self) -> None:

@@ -5,8 +5,6 @@ Orders leave from here and nowhere else, so each is in the books (hull, bounds, 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
@@ -25,6 +23,7 @@ from bridge.core.outcome import Level, SendOrder
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import unheard
 from bridge.core.position.fall import holds
+from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import OneWayLink
 from bridge.core.state import Board, Outstanding, Purpose, Request, Shade, bounds_in_force
@@ -270,7 +269,8 @@ def _sleeps_here(shade: Shade, known: Knowledge) -> bool:
 
 def under_way(turn: Turn, shade: Shade, pending: Outstanding) -> Shade:
     """Return the shade once its board has shown that it acts on the order in force."""
-    pending = replace(pending, heard=True)
+    if not pending.heard:
+        pending = replace(pending, heard=True)
     request = shade.request
     if request is not None and pending.request == request.id:
         until = turn.now_s + MOVE_GRACE_S + 1.5 * _longest_s(shade, pending)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 from enum import StrEnum
 
 from bridge.core.command.goals import Goal
 from bridge.core.events import Approach, Asked, Nudge, Percent, Press, Refer, Release, Want
 from bridge.core.outcome import Level
+from bridge.core.replacing import replace
 from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank

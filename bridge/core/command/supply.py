@@ -6,12 +6,12 @@ A shade that is moving is never held back by this; one that has to wait keeps it
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from heapq import heappop, heappush
 from math import inf
 
 from bridge.core.command.orders import seek_pps
 from bridge.core.command.requests import asked_by
+from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import HouseSpec, Mounting, ShadeSpec, SupplySpec
 from bridge.core.state import House, Outstanding, Purpose, Request, Shade

@@ -6,7 +6,6 @@ count, `hull` the claim. A rebase says: from here on distances are counted from 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 from math import ceil, floor
@@ -21,6 +20,7 @@ from bridge.core.position.allowance import (
 from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import MEETINGS_KEPT, Knowledge, Landmark, Mark, Meeting
 from bridge.core.position.fall import after_power_cut, holds
+from bridge.core.replacing import replace
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import Interval, Steps
 

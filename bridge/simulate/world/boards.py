@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from bridge.adapters.links.contract import decode, encode
@@ -64,6 +65,8 @@ class SimBoard(Board):
         """Return what it said, values included that never became bytes."""
         said = [self._as_message(each, now_s) for each in published]
         for number, channel in enumerate(self.channels):
+            if not channel.said:
+                continue
             for data in channel.said:
                 if data["why"] == Why.PROGRESS and self.skipped:
                     channel.n += self.skipped
@@ -142,9 +145,12 @@ def report_from(data: dict[str, Any]) -> Report:
         to=data["to"],
         answers=data["answers"],
         senses=tuple(Sense(sense) for sense in data["senses"]),
-        pulses_per_turn=None if ratio is None else Fraction(*ratio),
+        pulses_per_turn=None if ratio is None else _ratio(*ratio),
         because=data.get("because"),
         term=data["term"],
         kept_since=data["kept_since"],
         stalls=data.get("stalls", 0),
     )
+
+
+_ratio = lru_cache(maxsize=64)(Fraction)

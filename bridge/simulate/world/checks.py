@@ -14,11 +14,13 @@ from bridge.core.contract import Do
 from bridge.core.events import Asked, Button, Event, Press, ReportHeard, Started
 from bridge.core.outcome import Decisions, Note, SendOrder
 from bridge.core.position.claims import grade_of, width_mm
+from bridge.core.position.estimate import Knowledge
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.boards import Message
 from bridge.simulate.world.figures import plain
 from bridge.simulate.world.network import BoardSide
+from bridge.simulate.world.story import told
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
@@ -82,6 +84,8 @@ class Checks:
         self.acted: set[tuple[str, int, int, int, int]] = set()
         self.recent: dict[ShadeId, list[float]] = {}
         self.ticks = 0
+        # What was last compared: neither claim nor truth has changed since.
+        self.looked: dict[ShadeId, tuple[Knowledge, tuple[object, ...]]] = {}
 
     # After each event.
 
@@ -93,7 +97,7 @@ class Checks:
         for note in decisions.notes:
             self._ledger(note)
         if world.trace is not None:
-            world.note("event", event.kind, *_told(event), *(f"{n.name}:{n.shade}" for n in decisions.notes))
+            world.note("event", event.kind, *told(event), *(f"{n.name}:{n.shade}" for n in decisions.notes))
         if isinstance(event, Started):
             self._bounded(house)
             for asking in self.asked.values():
@@ -137,12 +141,12 @@ class Checks:
         if message is None or not isinstance(event, ReportHeard) or event.retained:
             return
         side, channel = self.world.where[shade.id]
-        told = message.at_s
+        said_s = message.at_s
         evidence = shade.channel.report is not None and shade.channel.report == event.report
         dirty = side.dirty[channel]
-        if dirty is not None and evidence and told >= dirty:
+        if dirty is not None and evidence and said_s >= dirty:
             side.dirty[channel] = None
-        if met and self.exempt.get(shade.id, 0.0) <= told - TRIPPED_S:
+        if met and self.exempt.get(shade.id, 0.0) <= said_s - TRIPPED_S:
             self.exempt.pop(shade.id, None)
 
     def _ledger(self, note: Note) -> None:
@@ -194,6 +198,11 @@ class Checks:
         if side.board.powered:
             side.catch_up()
         tube = side.board.channels[channel].tube
+        truth = (tube, tube.state.rotor, tube.state.seat_turns, tube.state.hand_mm)
+        looked = self.looked.get(shade.id)
+        if looked is not None and looked[0] is shade.knowledge and looked[1] == truth:
+            return
+        self.looked[shade.id] = (shade.knowledge, truth)
         travel, hull = shade.spec.travel, shade.knowledge.hull
         drop = tube.drop_mm
         low = travel.drop_at_steps(hull.low)
@@ -383,18 +392,3 @@ class Checks:
             error = abs(side.board.channels[channel].tube.drop_mm - travel.drop_at_steps(hull.middle))
             sensed = shade.spec.upper_switch is not None or shade.spec.upper_stall is not None
             self.world.figures.widths.append((day, sensed, width_mm(shade.spec, hull), error))
-
-
-def _told(event: Event) -> tuple[object, ...]:
-    if isinstance(event, ReportHeard):
-        told = event.report
-        return (
-            event.board, event.channel, "retained" if event.retained else "", f"boot={told.boot}",
-            f"n={told.n}",
-            f"count={told.count}", f"to={told.to}", told.why.value, f"seq={told.seq}", f"ans={told.answers}",
-            "moving" if told.moving else "", told.because or "", "" if told.kept else "unkept",
-        )  # fmt: skip
-    if isinstance(event, Asked):
-        return (event.shade, event.want, event.rank.name)
-    name = getattr(event, "board", "")
-    return (name, getattr(event, "link", ""), getattr(event, "boot", ""), getattr(event, "retained", ""))
