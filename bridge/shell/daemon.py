@@ -47,6 +47,8 @@ LONGEST_WAIT_S = 10.0
 PINGS = 3
 # After a tick that found nothing to do (a wall clock set back) the next comes no sooner.
 IDLE_TICK_S = 0.5
+# Turns of the event loop that a message waits for others of its burst.
+BREATH = 3
 # While messages come, whether a tick is due is asked no sooner than this after the last time: it takes a look
 # at every shade.
 LOOK_APART_S = 0.01
@@ -204,6 +206,9 @@ class Daemon:
                         await self._some.wait()
                 except TimeoutError:
                     pass
+                # What came in the same breath is decided, and flushed, together.
+                for _ in range(BREATH):
+                    await asyncio.sleep(0)
             idle = not await self._next_things()
 
     async def _next_things(self) -> bool:
