@@ -111,7 +111,7 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
         target_pct=shade.target_pct,
         low_pct=floor(10 * spec.travel.percent_at_steps(hull.high)) / 10,
         high_pct=ceil(10 * spec.travel.percent_at_steps(hull.low)) / 10,
-        width_mm=round(width_mm(spec, hull), 1),
+        width_mm=ceil(10 * width_mm(spec, hull)) / 10,
         low_steps=hull.low,
         high_steps=hull.high,
         grade=grade,

@@ -18,7 +18,9 @@ from bridge.core.position.estimate import Knowledge
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.boards import Message
+from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import plain
+from bridge.simulate.world.limits import Limits
 from bridge.simulate.world.network import BoardSide
 from bridge.simulate.world.story import told
 
@@ -40,19 +42,6 @@ ORDERS_A_SECOND = 5
 TICKS_AT_ONCE = 5
 MEETINGS_MAX = 100
 SOON_S = 0.01
-
-
-class Escape(Exception):  # noqa: N818 - the trade of this simulator: the truth escaped the claim
-    """An invariant is broken.
-
-    Args:
-        invariant: Its name, `I1` and so on.
-        story: What was seen.
-    """
-
-    def __init__(self, invariant: str, story: str) -> None:
-        super().__init__(f"{invariant}: {story}")
-        self.invariant, self.story = invariant, story
 
 
 @dataclass(slots=True, kw_only=True)
@@ -84,6 +73,7 @@ class Checks:
         self.acted: set[tuple[str, int, int, int, int]] = set()
         self.recent: dict[ShadeId, list[float]] = {}
         self.ticks = 0
+        self.limits = Limits(world)
         # What was last compared: neither claim nor truth has changed since.
         self.looked: dict[ShadeId, tuple[Knowledge, tuple[object, ...]]] = {}
 
@@ -96,6 +86,7 @@ class Checks:
         world.figures.events += 1
         for note in decisions.notes:
             self._ledger(note)
+            self.limits.noted(note)
         if world.trace is not None:
             world.note("event", event.kind, *told(event), *(f"{n.name}:{n.shade}" for n in decisions.notes))
         if isinstance(event, Started):
@@ -110,6 +101,7 @@ class Checks:
         for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
             self.claim(shade)
         self._in_charge(before, event, house, decisions)
+        self.limits.shown(before, house)
         if len(decisions.orders) > 2 * len(house.shades):
             raise Escape("I12", f"{len(decisions.orders)} orders at once")
 
@@ -140,6 +132,7 @@ class Checks:
             self.world.figures.references += 1
         if message is None or not isinstance(event, ReportHeard) or event.retained:
             return
+        self.limits.heard(shade.id, event)
         side, channel = self.world.where[shade.id]
         said_s = message.at_s
         evidence = shade.channel.report is not None and shade.channel.report == event.report
@@ -185,6 +178,7 @@ class Checks:
             if number in open_now:
                 asking.fate = None
         self.highest_seq.clear()
+        self.limits.forgiven()
 
     # I1.
 
@@ -249,6 +243,7 @@ class Checks:
         if asking is None or asking.fate is not None:
             fate = None if asking is None else asking.fate
             raise Escape("I5", f"{shade.id}: {order.do} leaves for request {number}, which is {fate}")
+        self.limits.leaving(sent)
         self.for_request[shade.id, order.term, order.boot, order.seq] = number
         if len(self.for_request) > 400:
             for old in list(self.for_request)[:200]:
@@ -305,6 +300,8 @@ class Checks:
         if not (began or turned) or order.do not in (Do.GO, Do.SEEK):
             return
         self.world.figures.moves += began
+        at_rest, moves = self._leg is None, self._moves
+        self.limits.began(sent.shade, side, sent.channel, from_rest=at_rest, moves=moves)
         key = (side.board.plan.id, sent.channel, order.term, order.boot, order.seq)
         if key in self.acted:
             raise Escape("I4", f"{sent.shade}: order {order.seq} moved it twice")

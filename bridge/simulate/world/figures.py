@@ -18,6 +18,9 @@ class Figures:
         orders: Orders that left.
         requests: Requests accepted.
         references: References met.
+        shared_starts: Motions begun on a supply that is shared.
+        rule_moves: Moves by rules.
+        group_asks: Requests to a group.
         undetectable: Events that nothing can feel.
         faults: By kind.
         in_motion: Of these, those injected while a motor turned.
@@ -33,6 +36,9 @@ class Figures:
     orders: int = 0
     requests: int = 0
     references: int = 0
+    shared_starts: int = 0
+    rule_moves: int = 0
+    group_asks: int = 0
     undetectable: int = 0
     faults: Counter[str] = field(default_factory=Counter)
     in_motion: int = 0
@@ -48,7 +54,7 @@ class Figures:
     def add(self, other: Figures) -> None:
         """Take in the figures of another world."""
         for name in ("shade_days", "moves", "local_moves", "events", "orders", "requests", "references",
-                     "undetectable", "in_motion"):  # fmt: skip
+                     "shared_starts", "rule_moves", "group_asks", "undetectable", "in_motion"):  # fmt: skip
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.faults.update(other.faults)
         self.fates.update(other.fates)

@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
+from random import Random
 from typing import TYPE_CHECKING
 
 from bridge.core.contract import Why
-from bridge.core.events import Asked, Button, Confirmed, Nudge, Percent, Place, Press, Release, Want
+from bridge.core.events import (
+    Asked,
+    Button,
+    Confirmed,
+    GroupAsked,
+    Nudge,
+    Percent,
+    Place,
+    Press,
+    Release,
+    Want,
+)
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
 from bridge.core.state import Shade
@@ -24,6 +36,15 @@ class People:
 
     def __init__(self, world: World) -> None:
         self.world = world
+        self.aside = Random(f"people of seed {world.options.seed}")
+
+    def ask_all(self) -> None:
+        """Ask the whole house at once."""
+        server, want = self.world.server, Percent(open_pct=self.aside.choice((0, 50, 100)))
+        self.world.asks.update(list(self.world.where))
+        self.world.figures.group_asks += 1
+        group = self.world.plan.spec.groups[0].id
+        server.deliver(GroupAsked(at=server.moment(), group=group, want=want, rank=Rank.HAND, source="page"))
 
     def ask(self, name: ShadeId, want: Want, rank: Rank = Rank.HAND) -> None:
         """Ask the bridge, if it runs."""
@@ -42,6 +63,9 @@ class People:
         shade = house.shades[name]
         if self._lost(shade):
             self._help(shade)
+            return
+        if world.plan.spec.groups and self.aside.random() < 0.15:
+            self.ask_all()
             return
         draw = rng.random()
         if draw < 0.6:

@@ -46,8 +46,8 @@ class _Shade:
     fitting: Fitting
 
 
-def draw_plan(rng: Random, *, shades: int = 0, progress_s: float = 0.3) -> Plan:
-    """Return a house of one to four shades, or of `shades`."""
+def draw_plan(rng: Random, *, shades: int = 0, progress_s: float = 0.3, aside: Random) -> Plan:
+    """Return a house of one to four shades, or of `shades`; `aside` draws what they share."""
     number = shades or rng.randint(1, 4)
     tables: dict[str, dict[str, object]] = {}
     fittings: dict[str, list[Fitting]] = {}
@@ -59,10 +59,36 @@ def draw_plan(rng: Random, *, shades: int = 0, progress_s: float = 0.3) -> Plan:
         tables[f"shade-{index}"] = drawn.table
         channels.append(drawn.fitting)
     boards = tuple(BoardPlan(id=name, channels=tuple(fittings[name])) for name in sorted(fittings))
-    return Plan(spec=read_spec(tables), boards=boards)
+    return Plan(spec=read_spec(tables, _draw_shared(aside, tables)), boards=boards)
 
 
-def read_spec(tables: dict[str, dict[str, object]]) -> HouseSpec:
+def _draw_shared(rng: Random, tables: dict[str, dict[str, object]]) -> dict[str, object]:
+    """Return what the shades share: in some houses a supply too weak for all, a group, a schedule."""
+    shared: dict[str, object] = {}
+    names = sorted(tables)
+    if len(names) > 1 and rng.random() < 0.4:
+        draws = {name: (rng.uniform(0.5, 2.5), rng.uniform(0.0, 0.4)) for name in names}
+        for name, (moving, still) in draws.items():
+            tables[name]["power"] = {"supply": "rail", "moving_a": moving, "standstill_a": still}
+        rest = sum(still for _, still in draws.values())
+        least = rest + max(moving - still for moving, still in draws.values())
+        most = sum(moving for moving, _ in draws.values())
+        shared["supplies"] = {"rail": {"amps": max(least, rng.uniform(least, most)) + 0.01}}
+    if len(names) > 1 and rng.random() < 0.4:
+        shared["groups"] = {"all": {"members": names}}
+    if rng.random() < 0.2:
+        first = rng.randint(0, 20)
+        times = [[f"{first + n // 3:02}:{n % 3 * 20:02}", rng.choice((0, 40, 80, 100))] for n in range(9)]
+        shared["rule"] = [{"rule": "schedule", "shades": "all", "times": times}]
+        shared["restraint"] = {
+            "look_every_min": 20, "dwell_min": rng.choice((15, 30, 60)), "moves_a_day": rng.randint(2, 6)
+        }  # fmt: skip
+        for name in names:
+            tables[name]["hold_min"] = 5.0
+    return shared
+
+
+def read_spec(tables: dict[str, dict[str, object]], shared: dict[str, object] | None = None) -> HouseSpec:
     """Return the house that the bridge's own reading of the settings makes of these shades."""
     raw = {
         "site": {
@@ -70,6 +96,7 @@ def read_spec(tables: dict[str, dict[str, object]]) -> HouseSpec:
         },
         "broker": {"host": "127.0.0.1"},
         "shades": tables,
+        **(shared or {}),
     }  # fmt: skip
     faults: list[ConfigError] = []
     settings = read_house(Place("simulated house", (), faults), raw, Path())

@@ -109,6 +109,7 @@ class Server:
             world.at(world.now + world.rng.uniform(0.5, 3.0), self.connect, run)
             return
         self.connected = True
+        world.checks.limits.connected()
         self.deliver(BrokerReached(at=self.moment()))
         if world.broker.claim is not None:
             self.deliver(ClaimHeard(at=self.moment(), term=world.broker.claim, retained=True))

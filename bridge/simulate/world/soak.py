@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from statistics import median
 from time import process_time
 
-from bridge.simulate.world.checks import Escape
+from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import Figures
 from bridge.simulate.world.world import Options, World
 

@@ -16,7 +16,8 @@ from bridge.core.spec import ShadeSpec
 from bridge.core.values import BoardId, ShadeId
 from bridge.simulate.spiral import turns_for
 from bridge.simulate.world.boards import SimBoard
-from bridge.simulate.world.checks import Checks, Escape
+from bridge.simulate.world.checks import Checks
+from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.faults import KINDS, draw_menu
 from bridge.simulate.world.figures import Figures
 from bridge.simulate.world.network import LATENCY_S, SLOW_S, BoardSide, Broker
@@ -66,7 +67,12 @@ class World:
         self.counter = 0
         self.trace: list[str] | None = [] if options.trace else None
         self.figures = Figures()
-        self.plan = plan or draw_plan(self.rng, shades=options.shades, progress_s=options.progress_s)
+        self.plan = plan or draw_plan(
+            self.rng,
+            shades=options.shades,
+            progress_s=options.progress_s,
+            aside=Random(f"shared by the house of seed {options.seed}"),
+        )
         self.menu = draw_menu(self.rng, options.faults) if options.faults else {}
         self.rate = FAULTS_PER_WISH * self.rng.choice((0.2, 1.0, 1.0, 2.0))
         self.slow_until = self.repeat_until = -1.0
@@ -81,7 +87,12 @@ class World:
         self.server = Server(self)
         self.checks = Checks(self)
         self.people = People(self)
-        self.patience_s = {name: _patience_s(spec) for name, spec in self.specs.items()}
+        alone = {name: _patience_s(spec) for name, spec in self.specs.items()}
+        # On a supply everybody may have to wait for everybody else.
+        everybody = sum(alone[name] for name, spec in self.specs.items() if spec.supply is not None)
+        self.patience_s = {
+            name: alone[name] if spec.supply is None else everybody for name, spec in self.specs.items()
+        }
 
     def _build_boards(self) -> None:
         for board in self.plan.boards:
