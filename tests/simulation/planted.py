@@ -12,9 +12,10 @@ from typing import Any
 
 import pytest
 
-from bridge.core import asking, hearing, house, settling, starting
-from bridge.core.command import orders, pursue, requests
+from bridge.core import asking, comfort, hearing, house, outlook, settling, starting
+from bridge.core.command import orders, pursue, requests, supply
 from bridge.core.position import claims, evidence, fall
+from bridge.core.position.estimate import Grade
 from bridge.core.state import House
 from bridge.core.turn import Turn
 from bridge.core.values import Interval
@@ -158,9 +159,14 @@ def _sharp(spec: Any, known: Any, at: Any, **told: Any) -> Any:
     return _referenced(spec, known, Interval(low=at.middle, high=at.middle), **told)
 
 
+def _half_as_wide(spec: Any, hull: Any) -> float:
+    return claims.width_mm(spec, hull) / 2
+
+
 _referenced = evidence.referenced
 
 I1, I2, I3, I4, I5, I6, I7 = (frozenset({f"I{number}"}) for number in range(1, 8))
+I8, I9, I11, I15 = (frozenset({f"I{number}"}) for number in (8, 9, 11, 15))
 I12, I13 = frozenset({"I12"}), frozenset({"I13"})
 
 PLANTED = (
@@ -195,7 +201,7 @@ PLANTED = (
     Planted(
         "a retained report is evidence",
         _wrapping(house, "hear_report", _believe_everything),
-        I1,
+        I1 | I11,
         ("broker", "network-button", "cut"),
         2,
         quick=False,
@@ -253,7 +259,11 @@ PLANTED = (
     Planted("one way shows the scale", _setting(evidence, "_scale_agreed", lambda spec, meetings: 0.001), I1),
     Planted("nothing is worth a flush", _setting(house, "_grew", lambda before, after: False), I7),
     Planted(
-        "order numbers start afresh", _wrapping(starting, "_carried_over", _number_from_one), I4, ("process",), 2
+        "order numbers start afresh",
+        _wrapping(starting, "_carried_over", _number_from_one),
+        I4,
+        ("process",),
+        2,
     ),
     Planted("a reached request stays", _wrapping(settling, "ended", _keep_what_is_reached), I3 | I5),
     Planted(
@@ -299,6 +309,32 @@ PLANTED = (
     ),
     Planted("a goal lies past the limit", _wrapping(pursue, "draft_go", _aim_past_the_limit), I2),
     Planted("a dragged slider is not slowed", _setting(pursue, "ORDER_EVERY_S", 0.0), I12),
+    Planted("a supply gives whatever is asked", _setting(pursue, "must_wait", lambda turn, shade: False), I8),
+    Planted("a motor that moves draws nothing", _setting(supply, "draw_a", lambda shade, now_s: 0.0), I8),
+    Planted(
+        "the rules forget when they last moved a shade",
+        _setting(comfort, "_since_s", lambda utc, moved_at: float("inf")),
+        I9,
+    ),
+    Planted(
+        "the rules forget how often they moved a shade today",
+        _setting(comfort, "_moves_today", lambda turn, ruling: 0),
+        I9,
+        days=2,
+    ),
+    Planted(
+        "what was heard before the broker was lost still counts",
+        _setting(house, "out_of_hearing", lambda turn, shade: shade),
+        I1 | I11,
+        ("broker", "hang"),
+        2,
+    ),
+    Planted("the width shown is the half-width", _setting(outlook, "width_mm", _half_as_wide), I15),
+    Planted(
+        "every position is shown as referenced",
+        _setting(outlook, "grade_of", lambda spec, hull, hearsay=False: Grade.REFERENCED),
+        I15,
+    ),
     Planted("asking is due at every moment", _setting(pursue, "_ask_due_s", _impatient), I12, ("cut",)),
     Planted(
         "every reference is kept",
