@@ -16,7 +16,6 @@ from bridge.core.rules.demand import Demand
 from bridge.core.shade.drive import Drive
 from bridge.core.shade.roll import Roll
 from bridge.core.spec import ShadeSpec
-from bridge.core.spec import ShadeSpec
 from bridge.core.state import House, Shade
 from bridge.core.sun.gain import Cloth, Glass
 from bridge.core.sun.sky import Place
