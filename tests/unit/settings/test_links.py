@@ -166,10 +166,8 @@ def test_what_does_not_fit_together_is_refused(name: str, parts: dict[str, Any],
 
 def test_two_shades_on_one_topic_are_refused() -> None:
     found = faults(shade("porch", LINK) + shade("study", LINK))
-    assert found == [
-        'house.toml [shades.study.link]: topic "porch/target" already drives [shades.porch]; give each shade '
-        "topics of its own"
-    ]
+    taken = 'house.toml [shades.study.link]: topic "porch/target" already drives [shades.porch]'
+    assert found == [f"{taken}; give each shade topics of its own"]
 
 
 @pytest.mark.parametrize(
@@ -189,7 +187,8 @@ def test_check_says_what_cannot_be_known(more: str, cautions: list[str]) -> None
 
 
 def test_check_explains_the_link_in_one_line() -> None:
-    text = LINK + 'alive_topic = "porch/alive"\nalive_gone = "x"\nstop_topic = "porch/halt"\nstop_payload = "h"'
+    alive = 'alive_topic = "porch/alive"\nalive_gone = "x"\n'
+    text = LINK + alive + 'stop_topic = "porch/halt"\nstop_payload = "h"'
     spec = load_text(SITE + shade("porch", text), origin="house.toml").house.shades[0]
     assert link_in_words(spec) == (
         "one-way: steps to porch/target, retained; after power-up it believes its retained target; late by up "
