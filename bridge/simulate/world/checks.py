@@ -2,7 +2,8 @@
 
 What is exempt, and why: a shade that an undetectable event has met, until its next reference; and a shade
 whose board is in hearing and has something under way to tell (a button pressed, power gone, wind), until a
-report from after that, since before it the claim is as of the last report.
+report from after that, since before it the claim is as of the last report; and a journal put back, until its
+boards are heard.
 """
 
 from __future__ import annotations
@@ -72,6 +73,8 @@ class Checks:
         self.for_request: dict[tuple[ShadeId, int, int, int], int | None] = {}
         self.acted: set[tuple[str, int, int, int, int]] = set()
         self.recent: dict[ShadeId, list[float]] = {}
+        # Shades of a journal put back whose boards have not been heard since: an older file tells of then.
+        self.outdated: set[ShadeId] = set()
         self.ticks = 0
         self.limits = Limits(world)
         # What was last compared: neither claim nor truth has changed since.
@@ -171,12 +174,12 @@ class Checks:
     def rolled_back(self, house: House | None) -> None:
         """The server forgot its last rows: what only they held was never accepted."""
         next_request = 1 if house is None else house.next_request
-        open_now = set() if house is None else {s.request.id for s in house.shades.values() if s.request}
+        shades = () if house is None else house.shades.values()
+        open_now = {shade.request.id: shade.id for shade in shades if shade.request is not None}
         for number in [key for key in self.asked if key >= next_request]:
             del self.asked[number]
-        for number, asking in self.asked.items():
-            if number in open_now:
-                asking.fate = None
+        for number, name in open_now.items():
+            self.asked.setdefault(number, Asking(shade=name, asked_s=self.world.now)).fate = None
         self.highest_seq.clear()
         self.limits.forgiven()
 
@@ -186,6 +189,10 @@ class Checks:
         """The true hem bar is inside the hull, in mm."""
         if shade.id in self.exempt:
             return
+        if shade.id in self.outdated:
+            if not shade.channel.answered:
+                return
+            self.outdated.discard(shade.id)
         side, channel = self.world.where[shade.id]
         if shade.channel.answered and side.dirty[channel] is not None:
             return

@@ -10,8 +10,10 @@ from collections.abc import Callable, Mapping
 from random import Random
 from typing import TYPE_CHECKING
 
-from bridge.core.contract import Why
+from bridge.core.contract import Do, Order, Then, Why
 from bridge.core.events import ClaimHeard
+from bridge.core.outcome import SendOrder
+from bridge.core.values import BoardId
 from bridge.simulate.world.plan import changed_settings
 
 if TYPE_CHECKING:
@@ -19,11 +21,19 @@ if TYPE_CHECKING:
     from bridge.simulate.world.world import World
 
 
-def draw_menu(rng: Random, allowed: tuple[str, ...]) -> dict[str, float]:
-    """Return the kinds of this seed with their weights: few kinds or many."""
-    number = rng.choice((1, 2, 3, 5, len(allowed)))
-    kinds = rng.sample(allowed, min(number, len(allowed)))
-    return {kind: rng.uniform(0.2, 1.0) for kind in sorted(kinds)}
+def draw_menu(rng: Random, allowed: tuple[str, ...], *, aside: Random) -> dict[str, float]:
+    """Return the kinds of this seed with their weights: few kinds or many.
+
+    Kinds that came later are drawn aside, so that the seeds without them go on telling their stories.
+    """
+    first = [kind for kind in allowed if kind not in LATER]
+    later = [kind for kind in allowed if kind in LATER]
+    number = rng.choice((1, 2, 3, 5, len(first)))
+    kinds = rng.sample(first, min(number, len(first)))
+    menu = {kind: rng.uniform(0.2, 1.0) for kind in sorted(kinds)}
+    if not first:
+        return dict.fromkeys(later, 1.0)
+    return menu | {kind: aside.uniform(0.1, 0.5) for kind in later if aside.random() < 0.25}
 
 
 def _side(world: World) -> BoardSide:
@@ -187,6 +197,48 @@ def _rival(world: World) -> None:
     world.at(world.now + world.rng.uniform(10, 120), _process, world)
 
 
+def _old_journal(world: World) -> None:
+    """The bridge's machine dies, and its owner puts back a journal of some time ago."""
+    server = world.server
+    if server.running:
+        server.die(power=False)
+        server.put_back()
+        world.at(world.now + world.rng.uniform(5, 120), server.start)
+
+
+def _rival_orders(world: World) -> None:
+    """A second bridge of a higher term moves a shade upward; its claim may never reach ours."""
+    server, side = world.server, _side(world)
+    number = world.rng.randrange(len(side.board.channels))
+    motor = side.board.channels[number]
+    side.catch_up()
+    if server.house is None or not side.reachable or motor.count is None or motor.moving or motor.to is None:
+        return
+    name = world.shade_at_side(side, number)
+    term = max(server.house.term, motor.term) + 1
+    order = Order(
+        term=term,
+        boot=side.board.boot,
+        seq=motor.seq + 1,
+        seen=motor.n,
+        do=Do.GO,
+        to=motor.count - world.rng.randint(1, 500),
+        low=motor.count - 600,
+        high=motor.count,
+        pps=world.specs[name].top_pps,
+        ramp=world.specs[name].ramp_pps2,
+        then=Then.STAY,
+    )
+    side.disturbed(number)
+    world.note("rival order", name, term)
+    side.rivals(SendOrder(shade=name, board=BoardId(side.board.plan.id), channel=number, order=order))
+    if world.rng.random() < 0.5:
+        world.broker.claim = max(world.broker.claim or 0, term)
+        if server.connected:
+            server.deliver(ClaimHeard(at=server.moment(), term=term, retained=False))
+    world.at(world.now + world.rng.uniform(10, 120), _process, world)
+
+
 def _pull(world: World) -> None:
     """Somebody pulls at the hem bar; nothing here can feel that."""
     side = _side(world)
@@ -245,4 +297,7 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "rival": _rival,
     "pull": _pull,
     "hold": _hold,
+    "old-journal": _old_journal,
+    "rival-orders": _rival_orders,
 }
+LATER = ("old-journal", "rival-orders")

@@ -106,6 +106,10 @@ class BoardSide:
         self.in_at = max(self.in_at, world.now + world.latency())
         world.at(self.in_at, self._arrived, sent, self.life)
 
+    def rivals(self, sent: SendOrder) -> None:
+        """An order of another bridge comes to the board, past every check of ours."""
+        self.after(self.board.take(sent.order, sent.channel, self.world.now))
+
     def _arrived(self, sent: SendOrder, life: int) -> None:
         if life != self.life or not self.board.powered:
             return

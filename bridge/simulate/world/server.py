@@ -36,6 +36,8 @@ class Server:
         self.house: House | None = None
         self.durable: House | None = None
         self.tail: deque[House] = deque()
+        # A copy of the journal that somebody made some time ago.
+        self.copied: House | None = None
         self.running = False
         self.connected = False
         self.deaf = False
@@ -66,6 +68,8 @@ class Server:
         self.house = self.tail[-1] if self.tail else self.durable
         self.tail.clear()
         self.durable = self.house
+        if self.copied is None or self.runs % 3 == 0:
+            self.copied = self.durable
         self.world.note("start", self.runs)
         self.deliver(Started(at=self.moment(), spec=self.spec))
         self.world.at(self.world.now + self.world.rng.uniform(0.05, 1.0), self.connect, self.runs)
@@ -87,6 +91,15 @@ class Server:
             self.mono_base = world.now - world.rng.uniform(5, 60)
             world.checks.rolled_back(self.tail[-1] if self.tail else self.durable)
         world.note("dead", "power" if power else "process")
+
+    def put_back(self) -> None:
+        """The journal is what it was when it was last copied."""
+        assert not self.running
+        self.tail.clear()
+        self.durable = self.copied
+        self.world.checks.rolled_back(self.copied)
+        self.world.checks.outdated.update(self.world.where)
+        self.world.note("journal put back", None if self.copied is None else self.copied.term)
 
     def disconnected(self, *, keep: bool) -> None:
         """The session with the broker ends; what is on its way to it is gone."""

@@ -73,7 +73,10 @@ class World:
             progress_s=options.progress_s,
             aside=Random(f"shared by the house of seed {options.seed}"),
         )
-        self.menu = draw_menu(self.rng, options.faults) if options.faults else {}
+        self.menu = {}
+        if options.faults:
+            aside = Random(f"later kinds of seed {options.seed}")
+            self.menu = draw_menu(self.rng, options.faults, aside=aside)
         self.rate = FAULTS_PER_WISH * self.rng.choice((0.2, 1.0, 1.0, 2.0))
         self.slow_until = self.repeat_until = -1.0
         self.disturbances = 0
