@@ -191,6 +191,6 @@ def test_check_explains_the_link_in_one_line() -> None:
     text = LINK + alive + 'stop_topic = "porch/halt"\nstop_payload = "h"'
     spec = load_text(SITE + shade("porch", text), origin="house.toml").house.shades[0]
     assert link_in_words(spec) == (
-        "one-way: steps to porch/target, retained; after power-up it believes its retained target; late by up "
-        "to 1 s; alive by porch/alive; halts by porch/halt"
+        "one-way: steps to porch/target, retained; after power-up it believes its retained target; "
+        "late by up to 1 s; alive by porch/alive; halts by porch/halt"
     )
