@@ -23,7 +23,10 @@ class ServiceManager:
         self.watchdog_s = _watchdog_s(environment, pid)
 
     def tell(self, *lines: str) -> None:
-        """Send `READY=1`, `STOPPING=1`, `WATCHDOG=1`, `STATUS=…`; a manager that is gone is no fault."""
+        """Send `READY=1`, `STOPPING=1`, `WATCHDOG=1`, `STATUS=…`, `RELOADING=1` with MONOTONIC_USEC.
+
+        A manager that is gone is no fault.
+        """
         if not self._address:
             return
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as end:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,8 @@ def add_command(subparsers: _SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = subparsers.add_parser(
         "run",
         help="the service itself",
-        description="Serve the house in the settings file until SIGTERM or SIGINT.",
+        description="Serve the house in the settings file until SIGTERM or SIGINT. SIGHUP reads "
+        "the file again; one with faults changes nothing.",
         epilog=EXAMPLE,
         formatter_class=HelpFormatter,
     )
@@ -47,5 +49,5 @@ def run(args: argparse.Namespace) -> int:
             remedy='add `state_dir = "/var/lib/hembar"` to the file, or give --state DIR',
         )
     log = logs.begin(verbose=args.verbose, as_json=args.log_json)
-    asyncio.run(serve(settings, state, log))
+    asyncio.run(serve(settings, state, log, reread=partial(load, args.file)))
     return 0

@@ -90,11 +90,13 @@ def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
     """Return the shade ready to ask again where a live report came from, at once when it brought news."""
     channel = shade.channel
     news = report.boot != channel.boot or report.seq > shade.seq
-    if report.why is Why.REFUSED and report.because in ADDRESSING and (report.term or 0) > turn.term:
-        turn.term = (report.term or 0) + 1
-        turn.note("claim.term.raised", Level.WARNING, shade=shade.id, term=turn.term)
+    higher = report.because in ADDRESSING and (report.term or 0) > turn.term
+    if report.why is Why.REFUSED and higher:
         shade = outdated(turn, shade, "another bridge, or a newer journal of this one, has given it orders")
-        news = True
+        if turn.may_outbid:
+            turn.term = (report.term or 0) + 1
+            turn.note("claim.term.raised", Level.WARNING, shade=shade.id, term=turn.term)
+            news = True
     else:
         shade = overtaken(turn, shade, report)
     if channel.answered:

@@ -180,7 +180,7 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
         case Started():
             return started(turn, event)
         case BrokerReached():
-            return replace(house, broker_up=True)
+            return replace(house, broker_up=True, reached_at_s=turn.now_s)
         case BrokerLost():
             left = replace(house, broker_up=False, boards={}, reached_before=True)
             return _each(turn, left, out_of_hearing)
@@ -211,7 +211,7 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
                 return house
             return _one(turn, house, event.shade, lambda turn, shade: hear_memory(turn, shade, event.memory))
         case SettingsChanged():
-            return _each(turn, changed(turn, event.spec), pursue)
+            return house if event.spec == house.spec else _each(turn, changed(turn, event.spec), pursue)
         case Ticked():
             return _each(turn, house, pursue)
         case _:

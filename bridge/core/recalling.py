@@ -7,7 +7,7 @@ told stays in doubt until a reference is met.
 from __future__ import annotations
 
 from bridge.core.command.requests import Fate, ended
-from bridge.core.contract import Report
+from bridge.core.contract import Report, Why
 from bridge.core.outcome import Level
 from bridge.core.position import memory as memories
 from bridge.core.position.allowance import physical_range
@@ -80,11 +80,29 @@ def hear_memory(turn: Turn, shade: Shade, memory: Memory) -> Shade:
         link.channel,
         shade.spec.travel.version,
     )
+    if ours and _beyond_journal(turn, shade, memory):
+        why = "the broker remembers orders of the last run that this journal never sent"
+        shade = outdated(turn, shade, why)
     if not ours or not fresh(shade) or not newer(memory, shade.memory):
         return shade
-    shade = replace(shade, memory=memory, seq=max(shade.seq, memory.seq))
+    # A base that spans the whole range tells nothing, and would be believed after unknown moves.
+    shade = replace(
+        shade,
+        memory=memory,
+        seq=max(shade.seq, memory.seq),
+        knowledge=nothing_known(shade.spec),
+    )
     report = shade.channel.report
     return shade if report is None or not shade.channel.answered else recall(turn, shade, report)
+
+
+def _beyond_journal(turn: Turn, shade: Shade, memory: Memory) -> bool:
+    """Say whether the last run of this journal went on after what the journal holds of it.
+
+    A claim tells of later runs. What is absurd for the last run, and what comes late, is no reason for doubt.
+    """
+    first = not turn.house.reached_before and not shade.channel.answered and not fresh(shade)
+    return first and memory.term == turn.term - 1 and memory.seq > shade.began_seq + ORDERS_LOST_MAX
 
 
 def recall(turn: Turn, shade: Shade, report: Report) -> Shade:
@@ -115,7 +133,7 @@ def recall(turn: Turn, shade: Shade, report: Report) -> Shade:
 def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
     """Return the shade once this journal is known to be no longer the newest: what it holds is a memory."""
     if fresh(shade):
-        return shade
+        return replace(shade, knowledge=nothing_known(shade.spec))
     shade = ended(turn, shade, Fate.FAILED, why)
     known, channel, link = shade.knowledge, shade.channel, shade.spec.link
     kept = None
@@ -151,23 +169,40 @@ def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
     )
 
 
+_OF_ORDERS = (Why.ARRIVED, Why.STOPPED, Why.STALLED, Why.UPPER_SWITCH, Why.LOWER_SWITCH, Why.NOT_FOUND)
+
+
+def _ours(shade: Shade, report: Report) -> bool:
+    """Say whether the last order that the board tells of can be one of this run."""
+    if report.boot != shade.channel.boot or report.seq > shade.seq:
+        return False
+    # Nothing but questions has left in this run, and none of them ends like this.
+    ended_motion = report.answers is None and report.why in _OF_ORDERS and shade.ordered_at_s is None
+    return report.seq > shade.began_seq + ORDERS_LOST_MAX and not ended_motion
+
+
 def overtaken(turn: Turn, shade: Shade, report: Report) -> Shade:
-    """Return the shade after its board, in the boot known, is found to have had orders that are not here.
+    """Return the shade after its board is found to have had orders that are not here.
 
     A power cut may have taken the last few from the journal; the hull on disk holds for those, and their
-    slip is added. More, or a count that the hull has no room for, show that a whole older file was put back.
+    slip is added. More, a count that the hull has no room for, or motion ordered in a boot that the journal
+    has never heard of, show that a whole older file was put back.
     """
     known, channel = shade.knowledge, shade.channel
     skipped = shade.began_seq < report.seq <= shade.began_seq + ORDERS_LOST_MAX
-    beyond = report.seq - shade.began_seq if skipped else report.seq - shade.seq
-    same = report.boot == known.boot == channel.boot and known.base is not None
-    if channel.answered or beyond <= 0 or not same:
+    beyond = 0 if _ours(shade, report) else report.seq - shade.began_seq
+    if channel.answered or beyond <= 0 or known.boot is None or known.base is None:
+        return shade
+    board = shade.spec.contract.board
+    why = f"board {board} has had orders that this journal never sent"
+    if report.boot > known.boot:
+        return shade if report.to is None else outdated(turn, shade, why)
+    if not report.boot == known.boot == channel.boot:
         return shade
     here = None if report.count is None else claim_at(shade.spec, known, report.count)
     apart = here is not None and (here.high < known.hull.low or known.hull.high < here.low)
     if apart or not skipped:
-        board = shade.spec.contract.board
-        return outdated(turn, shade, f"board {board} has had orders that this journal never sent")
+        return outdated(turn, shade, why)
     unread = max(0, report.n - channel.read)
     slid = slipped(shade.spec, known, moves=min(beyond, unread), distance=most_travelled(shade.spec, unread))
     return replace(shade, knowledge=slid)

@@ -265,7 +265,7 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
     """Return the shade after its board refused: addressed aright another time, or given up."""
     because = report.because or "it did not say why"
     turn.note("order.refused", Level.WARNING, shade=shade.id, seq=pending.order.seq, because=because)
-    if report.term is not None and report.term > turn.term:
+    if report.term is not None and report.term > turn.term and turn.may_outbid:
         turn.term = report.term + 1
     # What else is on its way to the board is told apart by asking it.
     shade = fallen_silent(replace(shade, outstanding=None))

@@ -13,7 +13,7 @@ from bridge.core.hearing import out_of_hearing
 from bridge.core.outcome import Level
 from bridge.core.overhearing import carried_over
 from bridge.core.position.evidence import nothing_known
-from bridge.core.recalling import renumbered
+from bridge.core.recalling import outdated, renumbered
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.state import House, Reckoning, Shade
 from bridge.core.turn import Turn
@@ -39,6 +39,9 @@ def started(turn: Turn, event: Started) -> House:
     old = turn.house.shades
     known = {} if event.memory_lost else old
     shades = {spec.id: _carried_over(turn, spec, known.get(spec.id)) for spec in event.spec.shades}
+    if turn.house.stood_down:
+        why = "another bridge has been in charge since this one stood down"
+        shades = {name: outdated(turn, shade, why) for name, shade in shades.items()}
     house = replace(
         turn.house,
         spec=event.spec,

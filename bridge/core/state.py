@@ -261,6 +261,7 @@ class House:
         shades: By id, in the order of the settings.
         boards: By id.
         reached_before: A session of this run has ended, so a higher claim was made since it began.
+        reached_at_s: When the session with the broker was made.
         stood_down: Another bridge holds a higher term; nothing is ordered.
         paused: The rules rest until somebody ends that.
         locked: Service lock: no order at all leaves.
@@ -281,6 +282,7 @@ class House:
     boards: Mapping[BoardId, Board]
     stood_down: bool = False
     reached_before: bool = False
+    reached_at_s: float = 0.0
     paused: bool = False
     locked: bool = False
     started_at_s: float | None = None

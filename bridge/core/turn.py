@@ -12,6 +12,9 @@ from bridge.core.outcome import Field, Level, Note, SendOrder, SendTarget
 from bridge.core.state import House
 from bridge.core.values import Moment, ShadeId, SupplyId
 
+# By so long after a session stands, the claim that the broker holds has been heard.
+CLAIM_SETTLES_S = 2.0
+
 
 @dataclass(slots=True, kw_only=True)
 class Turn:
@@ -49,6 +52,17 @@ class Turn:
         """Orders can leave: the broker is there, no other bridge is in charge, nobody works on the shades."""
         house = self.house
         return house.broker_up and not house.stood_down and not house.locked
+
+    @property
+    def may_outbid(self) -> bool:
+        """A board's word that it obeys a higher term is no reason to give way.
+
+        Not so soon after a session was made again: another bridge may have taken over meanwhile, whose claim
+        is on its way.
+        """
+        house = self.house
+        settled = not house.reached_before or self.now_s >= house.reached_at_s + CLAIM_SETTLES_S
+        return settled and not house.stood_down
 
     def note(
         self, name: str, level: Level, *, shade: ShadeId | None = None, text: str = "", **fields: Field

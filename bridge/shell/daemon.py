@@ -10,36 +10,36 @@ import asyncio
 import os
 import random
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from structlog.typing import FilteringBoundLogger
 
-from bridge import __version__
 from bridge.adapters.broker.homie import State
-from bridge.adapters.broker.messages import Incoming, Publication, Subscription
+from bridge.adapters.broker.messages import Incoming, Publication
 from bridge.adapters.broker.queues import Dropped, Inbox
 from bridge.adapters.broker.session import Hooks, Session
-from bridge.adapters.broker.tree import Refused, Tree
 from bridge.adapters.journal.store import FileJournal
-from bridge.adapters.links import contract, one_way
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
-from bridge.core.errors import LinkError
-from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, Started, Ticked
+from bridge.core.errors import ConfigError, LinkError
+from bridge.core.events import (
+    BrokerLost,
+    BrokerReached,
+    SettingsChanged,
+    Started,
+    Ticked,
+)
 from bridge.core.house import due_s, handle
 from bridge.core.state import House
 from bridge.settings.plain import BrokerSettings, Settings
-from bridge.shell import logs
+from bridge.shell import charge
 from bridge.shell.addresses import address_of
-from bridge.shell.asking import event_of
 from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
-from bridge.shell.faces import Faces
-from bridge.shell.listening import Listening
-from bridge.shell.sensing import Sensing
+from bridge.shell.outside import Outside, seen_outside
 
 JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
@@ -68,7 +68,15 @@ class SessionDown:
     """The session is gone."""
 
 
-Word = SessionUp | SessionDown
+@dataclass(frozen=True, slots=True)
+class Reload:
+    """The settings are to be read again."""
+
+
+# The orders of a session that is about to be replaced go out first.
+SENT_WITHIN_S = 1.0
+
+Word = SessionUp | SessionDown | Reload
 
 
 class Daemon:
@@ -79,6 +87,7 @@ class Daemon:
         state_dir: Where the journal is kept.
         log: The logger.
         manager: The service manager.
+        reread: Reads the settings again, or raises ConfigError.
         on_ready: Called once the journal is recovered.
     """
 
@@ -89,50 +98,39 @@ class Daemon:
         log: FilteringBoundLogger,
         manager: ServiceManager,
         *,
+        reread: Callable[[], Settings] | None = None,
         on_ready: Callable[[], None] = lambda: None,
     ) -> None:
         self._settings, self._log, self._manager, self._on_ready = settings, log, manager, on_ready
-        broker = settings.broker
-        shades = tuple((shade.id, shade.name) for shade in settings.house.shades)
-        self._tree = Tree(
-            shades=shades,
-            groups=tuple((group.id, group.name) for group in settings.house.groups),
-            root=broker.root_device,
-            name=settings.site.name,
-            version=__version__,
-            domain=broker.tree_root,
-        )
-        self._faces = Faces(
-            self._tree,
-            boards_root=broker.boards_root,
-            bridge=f"{broker.client_id}-{random.getrandbits(32):08x}",
-            send=self._send,
-        )
-        self._listening = Listening(settings.listens, log)
-        self._sensing = Sensing(settings.sources)
+        self._reread = reread
+        self._bridge = f"{settings.broker.client_id}-{random.getrandbits(32):08x}"
+        self._outside = Outside(settings, bridge=self._bridge, send=self._send, log=log)
         self._journal = FileJournal(state_dir / JOURNAL, handle)
-        self._deciding = Deciding(self._journal, self._faces, log)
+        self._deciding = Deciding(self._journal, self._outside.faces, log)
         self._inbox = Inbox()
         self._words: list[Word] = []
         self._some = asyncio.Event()
         self._looked_s = self._pinged_s = 0.0
         self._due: tuple[House | None, float | None] = (None, None)
-        self._session = self._make_session(broker)
+        self._session = self._make_session(settings.broker)
+        self._serving: asyncio.Task[None] | None = None
+        self._aside = False
 
     async def run(self) -> None:
         """Serve until cancelled; SIGTERM and SIGINT cancel."""
+        loop = asyncio.get_running_loop()
+        loop.add_signal_handler(signal.SIGHUP, self._say, Reload())
         await self._recover()
         serving = asyncio.current_task()
         assert serving is not None
-        loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, serving.cancel)
         self._manager.tell("READY=1", f"STATUS=serving {len(self._settings.house.shades)} shades")
         self._on_ready()
         try:
             async with asyncio.TaskGroup() as tasks:
-                tasks.create_task(self._session.run())
-                tasks.create_task(self._decide())
+                self._serving = tasks.create_task(self._session.run())
+                tasks.create_task(self._decide(tasks))
         except asyncio.CancelledError:
             self._log.info("house.run.stopped")
         finally:
@@ -151,19 +149,12 @@ class Daemon:
         await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
 
     def _make_session(self, broker: BrokerSettings) -> Session:
-        topics = (
-            *contract.subscriptions(broker.boards_root),
-            *one_way.subscriptions(self._settings.house.shades),
-        )
-        heard = [Subscription(topic=topic) for topic in topics]
-        claim = Subscription(topic=self._faces.claim_topic)
-        heard += [each for each in self._sensing.subscriptions() if not self._listening.hears(each.topic)]
         return Session(
             address_of(broker),
-            subscriptions=[*heard, claim, *self._tree.subscriptions(), *self._listening.subscriptions()],
-            greeting=self._tree.state(State.INIT),
-            will=self._tree.state(State.LOST),
-            farewell=self._tree.state(State.DISCONNECTED),
+            subscriptions=self._outside.subscriptions(),
+            greeting=self._outside.tree.state(State.INIT),
+            will=self._outside.tree.state(State.LOST),
+            farewell=self._outside.tree.state(State.DISCONNECTED),
             hooks=Hooks(
                 on_up=lambda protocol: self._say(SessionUp(protocol)),
                 on_down=lambda: self._say(SessionDown()),
@@ -195,7 +186,7 @@ class Daemon:
             "broker.session.lost", problem=error.problem, where=error.where, again_s=round(delay_s, 1)
         )
 
-    async def _decide(self) -> None:
+    async def _decide(self, tasks: asyncio.TaskGroup) -> None:
         idle = False
         while True:
             self._ping()
@@ -209,17 +200,22 @@ class Daemon:
                 # What came in the same breath is decided, and flushed, together.
                 for _ in range(BREATH):
                     await asyncio.sleep(0)
-            idle = not await self._next_things()
+            idle = not await self._next_things(tasks)
+            house = self._deciding.house
+            if house is not None and house.stood_down and not self._aside:
+                await self._stand_aside(tasks)
 
-    async def _next_things(self) -> bool:
+    async def _next_things(self, tasks: asyncio.TaskGroup) -> bool:
         """Take the next word, tick or messages; say whether that changed anything."""
         if self._words:
-            return await self._spoken(self._words.pop(0))
+            return await self._spoken(self._words.pop(0), tasks)
         if self._tick_due():
             return await self._deciding.take(Ticked(at=now()))
         if not len(self._inbox):
             return True
-        events = [event for message in await self._messages() for event in self._events_of(message)]
+        messages, house = await self._messages(), self._deciding.house
+        assert house is not None
+        events = [event for message in messages for event in self._outside.events_of(message, house)]
         return not events or await self._deciding.take(*events)
 
     async def _messages(self) -> list[Incoming]:
@@ -228,9 +224,9 @@ class Daemon:
         One on a listen topic is read in the light of all before it, so it stands alone.
         """
         found = [await self._inbox.get()]
-        while len(found) < TOGETHER and not self._listening.hears(found[-1].topic):
+        while len(found) < TOGETHER and not self._outside.alone(found[-1].topic):
             following = self._inbox.first()
-            if following is None or self._listening.hears(following.topic):
+            if following is None or self._outside.alone(following.topic):
                 break
             found.append(await self._inbox.get())
         return found
@@ -266,67 +262,68 @@ class Daemon:
             return longest
         return min(max(due - now().mono_s, IDLE_TICK_S if idle else 0.0), longest)
 
-    async def _spoken(self, word: Word) -> bool:
+    async def _spoken(self, word: Word, tasks: asyncio.TaskGroup) -> bool:
+        if isinstance(word, Reload):
+            await self._reload(tasks)
+            return True
         if isinstance(word, SessionDown):
-            self._faces.close()
+            self._outside.faces.close()
             return await self._deciding.take(BrokerLost(at=now()))
         self._log.info("broker.session.up", protocol=word.protocol)
         await self._deciding.take(BrokerReached(at=now()))
         assert self._deciding.house is not None
-        self._listening.begin(self._deciding.house.topics_heard)
-        self._faces.open(self._deciding.house)
+        self._outside.opened(self._deciding.house)
+        if not self._deciding.house.stood_down:
+            self._outside.faces.open(self._deciding.house)
         return True
 
-    def _events_of(self, message: Incoming) -> Iterator[Event]:
-        if self._sensing.hears(message.topic):
-            yield from self._sensing.events(message, now())
-        if self._listening.hears(message.topic):
-            assert self._deciding.house is not None
-            yield from self._listening.events(message, now(), self._deciding.house.topics_heard)
-        elif not self._sensing.hears(message.topic) and (event := self._event_of(message)) is not None:
-            yield event
+    async def _stand_aside(self, tasks: asyncio.TaskGroup) -> None:
+        """Leave tree and boards to the bridge that is in charge, and say so beside it."""
+        self._aside = True
+        broker = self._settings.broker
+        session = charge.aside(address_of(broker), self._outside.tree, broker.boards_root, self._log)
+        await self._replace_session(session, tasks)
 
-    def _event_of(self, message: Incoming) -> Event | None:
-        """Return what a message means; what can't be read is logged and has no effect."""
-        if message.topic == self._faces.claim_topic:
-            term = self._faces.other_claim(message)
-            return None if term is None else ClaimHeard(at=now(), term=term, retained=message.retained)
-        wanted = self._tree.read_set(message)
-        if isinstance(wanted, Refused):
-            self._refuse(wanted, message)
-            return None
-        if wanted is not None:
-            return event_of(wanted, now())
-        for gone in self._tree.remnants(message):
-            self._send(gone, None)
-        return self._from_board(message)
+    async def _replace_session(self, session: Session, tasks: asyncio.TaskGroup) -> None:
+        """Leave the broker as the old session leaves it, then serve by another."""
+        await self._session.sent(within_s=SENT_WITHIN_S)
+        if self._serving is not None:
+            self._serving.cancel()
+            await asyncio.wait([self._serving])
+        self._session = session
+        self._serving = tasks.create_task(session.run())
 
-    def _refuse(self, refused: Refused, message: Incoming) -> None:
-        self._log.warning(
-            "request.refused",
-            topic=refused.topic,
-            reason=refused.reason,
-            payload=logs.shown(message.payload),
-            retained=message.retained,
-        )
-        self._faces.refuse(refused)
-
-    def _from_board(self, message: Incoming) -> Event | None:
-        root = self._settings.broker.boards_root
-        topic, payload, retained, at = message.topic, message.payload, message.retained, now()
+    async def _reload(self, tasks: asyncio.TaskGroup) -> None:
+        """Read the settings again; faulty ones change nothing, and every fault is told."""
+        self._manager.tell("RELOADING=1", f"MONOTONIC_USEC={int(now().mono_s * 1e6)}")
         try:
-            said = contract.decode(root, topic, payload, retained=retained, at=at)
-            if said is not None:
-                return said
-            return one_way.decode(self._settings.house.shades, topic, payload, retained=retained, at=at)
-        except LinkError as error:
-            self._log.warning(
-                "board.message.refused",
-                topic=message.topic,
-                problem=error.problem,
-                payload=logs.shown(message.payload),
-            )
-            return None
+            settings = await asyncio.to_thread(self._reread) if self._reread else self._settings
+            address_of(settings.broker)
+        except ConfigError as error:
+            for fault in getattr(error, "faults", (error,)):
+                self._log.error("settings.reload.refused", fault=str(fault))
+            self._log.error("settings.kept", text="the settings have faults; the old ones stay in force")
+        else:
+            await self._adopt(settings, tasks)
+        self._manager.tell("READY=1", f"STATUS=serving {len(self._settings.house.shades)} shades")
+
+    async def _adopt(self, settings: Settings, tasks: asyncio.TaskGroup) -> None:
+        """Go by other settings: the house first, then, where the broker sees them, what faces it."""
+        old, self._settings = self._settings, settings
+        if settings.state_dir != old.state_dir:
+            text = "another state_dir counts from the next start on"
+            self._log.warning("settings.state_dir.ignored", text=text)
+        faces_anew = seen_outside(settings) != seen_outside(old) and not self._aside
+        if faces_anew:
+            self._outside.faces.close()
+        await self._deciding.take(SettingsChanged(at=now(), spec=settings.house))
+        self._log.info("settings.reloaded", origin=settings.origin, shades=len(settings.house.shades))
+        if not faces_anew:
+            return
+        await self._session.sent(within_s=SENT_WITHIN_S)
+        self._outside = Outside(settings, bridge=self._bridge, send=self._send, log=self._log)
+        self._deciding.show_on(self._outside.faces)
+        await self._replace_session(self._make_session(settings.broker), tasks)
 
     def _ping(self) -> None:
         watchdog_s, at_s = self._manager.watchdog_s, now().mono_s
@@ -335,7 +332,13 @@ class Daemon:
             self._manager.tell("WATCHDOG=1")
 
 
-async def serve(settings: Settings, state_dir: Path, log: FilteringBoundLogger) -> None:
-    """Run the bridge in this process until a signal ends it."""
+async def serve(
+    settings: Settings,
+    state_dir: Path,
+    log: FilteringBoundLogger,
+    *,
+    reread: Callable[[], Settings] | None = None,
+) -> None:
+    """Run the bridge in this process until a signal ends it; SIGHUP reads the settings again by `reread`."""
     manager = ServiceManager(os.environ, pid=os.getpid())
-    await Daemon(settings, state_dir, log, manager).run()
+    await Daemon(settings, state_dir, log, manager, reread=reread).run()

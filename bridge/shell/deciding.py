@@ -57,6 +57,10 @@ class Deciding:
         self._gap = False
         self.house: House | None = None
 
+    def show_on(self, faces: Faces) -> None:
+        """Show the house on other faces from now on."""
+        self._faces = faces
+
     async def take(self, *events: Event) -> bool:
         """Let events happen in their sequence; say whether they changed anything."""
         steps = self._steps(events)

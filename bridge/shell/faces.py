@@ -7,10 +7,12 @@ Everything else waits until they have left, a moment later, and while more is co
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import Callable, Iterable, Mapping
 
-from bridge.adapters.broker.messages import Incoming, Publication
+from bridge.adapters.broker import claim
+from bridge.adapters.broker.claim import Claim
+from bridge.adapters.broker.memory import MemoryShelf
+from bridge.adapters.broker.messages import Publication
 from bridge.adapters.broker.tree import Outlook, Refused, Shown, Tree
 from bridge.adapters.links import contract, one_way
 from bridge.core.contract import Do
@@ -18,14 +20,14 @@ from bridge.core.events import Asked, Confirmed, GroupAsked, Place, Switched, Wa
 from bridge.core.outcome import Level, Note, SendOrder, SendTarget
 from bridge.core.outlook import ShadeOutlook, shade_outlook
 from bridge.core.overview import GroupOutlook, bridge_outlook, group_outlook
+from bridge.core.recalling import refuted, remembered
 from bridge.core.spec import GroupSpec
-from bridge.core.state import House
+from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
 STOP_LIFETIME_S = 60.0
-CLAIM_BYTES_MAX = 200
 # The tree follows after so long without anything new, so that it keeps no order waiting; and while news keeps
 # coming, so late at the latest: a flood of messages does not make a flood of values.
 QUIET_S = 0.003
@@ -47,18 +49,15 @@ class Faces:
 
     def __init__(self, tree: Tree, *, boards_root: str, bridge: str, send: Send) -> None:
         self._tree, self._root, self._bridge, self._send = tree, boards_root, bridge, send
+        self._shelf = MemoryShelf(boards_root=boards_root, device=tree.root)
         self._shown: Shown = {}
         self._outlooks: dict[ShadeId, ShadeOutlook] = {}
+        self._kept: dict[str, bytes] = {}
         self._last: House | None = None
         self._next: House | None = None
         self._later: list[Callable[[], None]] = []
         self._due: asyncio.TimerHandle | None = None
         self._news_s = 0.0
-
-    @property
-    def claim_topic(self) -> str:
-        """Where the bridge in charge names itself."""
-        return f"{self._root}/claim"
 
     def open(self, house: House) -> None:
         """Show everything on a new connection."""
@@ -69,13 +68,15 @@ class Faces:
         publications, self._shown = self._tree.opening(outlooks)
         for each in publications:
             self._send(each, None)
-        self._claim(house)
+        self.claim(house)
+        for shade in house.shades.values():
+            self._remember(house, shade)
         self._last = house
 
     def close(self) -> None:
         """The connection is gone: what was shown has to be shown again."""
         self.flush()
-        self._shown, self._last = {}, None
+        self._shown, self._kept, self._last = {}, {}, None
 
     def order(self, orders: Iterable[SendOrder]) -> None:
         """Send orders in their sequence."""
@@ -136,13 +137,16 @@ class Faces:
 
     def _update(self, house: House) -> None:
         last, self._last, self._next = self._last, house, None
-        if last is None:
+        if last is None or house.stood_down:
             return
         publications, self._shown = self._tree.update(self._shown, self._differing(last, house))
         for each in publications:
             self._send(each, None)
+        for name, shade in house.shades.items():
+            if last.shades.get(name) is not shade:
+                self._remember(house, shade)
         if last.term != house.term:
-            self._claim(house)
+            self.claim(house)
 
     def _differing(self, last: House, house: House) -> list[Outlook]:
         """Return what may be shown differently: what is concerned by the change, and the groups it is in."""
@@ -211,22 +215,21 @@ class Faces:
         if self._last is not None and told and _refusal(note) is None:
             self._say(self._tree.log(note.shade, note.level, note.text))
 
-    def other_claim(self, message: Incoming) -> int | None:
-        """Return the term that another bridge claims in `message`; None for our own words or none at all."""
-        try:
-            said = json.loads(message.payload) if len(message.payload) <= CLAIM_BYTES_MAX else None
-        except (ValueError, RecursionError):
-            return None
-        if not isinstance(said, dict) or said.get("bridge") == self._bridge:
-            return None
-        term = said.get("term")
-        return term if isinstance(term, int) and not isinstance(term, bool) and 0 <= term < 2**31 else None
+    def claim(self, house: House) -> None:
+        """Name this bridge as the one in charge, unless it is not."""
+        if not house.stood_down:
+            said = Claim(bridge=self._bridge, term=house.term)
+            self._send(claim.written(said, boards_root=self._root), None)
 
-    def _claim(self, house: House) -> None:
-        if house.stood_down:
+    def _remember(self, house: House, shade: Shade) -> None:
+        """Keep at the broker what is known of a shade at rest; forget there what is known to be wrong."""
+        memory = remembered(shade, house.term)
+        if house.stood_down or (memory is None and not refuted(shade)):
             return
-        payload = json.dumps({"bridge": self._bridge, "term": house.term}).encode()
-        self._send(Publication(topic=self.claim_topic, payload=payload, qos=1, retain=True), None)
+        kept = self._shelf.written(shade.id, memory)
+        if self._kept.get(kept.topic) != kept.payload:
+            self._kept[kept.topic] = kept.payload
+            self._send(kept, None)
 
 
 def _wanted(event: Asked | Confirmed) -> Want | Place:

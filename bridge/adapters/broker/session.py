@@ -118,6 +118,13 @@ class Session:
         self._talk.pump()
         return dropped is None or dropped.publication is not publication
 
+    async def sent(self, *, within_s: float) -> None:
+        """Return once nothing waits to go out, the session has fallen, or the time is over."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within_s):
+                while self._up and len(self._outbox):  # noqa: ASYNC110 - the outbox tells nobody
+                    await asyncio.sleep(0.005)
+
     async def run(self) -> Never:
         """Connect, serve and reconnect until cancelled."""
         loop = asyncio.get_running_loop()

@@ -176,7 +176,9 @@ class Checks:
         next_request = 1 if house is None else house.next_request
         shades = () if house is None else house.shades.values()
         open_now = {shade.request.id: shade.id for shade in shades if shade.request is not None}
-        for number in [key for key in self.asked if key >= next_request]:
+        # Numbers of another journal are given anew.
+        strange = [key for key, each in self.asked.items() if each.fate is None and key not in open_now]
+        for number in {*strange, *(key for key in self.asked if key >= next_request)}:
             del self.asked[number]
         for number, name in open_now.items():
             self.asked.setdefault(number, Asking(shade=name, asked_s=self.world.now)).fate = None

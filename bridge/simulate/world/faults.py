@@ -275,6 +275,16 @@ def _let_go(world: World, side: BoardSide, number: int) -> None:
     motor.tube.let_go()
 
 
+def _new_disk(world: World) -> None:
+    """The server comes back without its journal; the broker may remember something."""
+    server = world.server
+    if server.running:
+        world.figures.faults["new disk"] += 1
+        server.die(power=True)
+        server.lose_disk()
+        world.at(world.now + world.rng.uniform(20, 120), server.start)
+
+
 KINDS: Mapping[str, Callable[[World], None]] = {
     "cut": _cut,
     "flap": _flap,
@@ -299,5 +309,6 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "hold": _hold,
     "old-journal": _old_journal,
     "rival-orders": _rival_orders,
+    "new-disk": _new_disk,
 }
-LATER = ("old-journal", "rival-orders")
+LATER = ("old-journal", "rival-orders", "new-disk")

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 from bridge.core.contract import Link
 from bridge.core.outcome import SendOrder
+from bridge.core.position.memory import Memory
+from bridge.core.values import ShadeId
 from bridge.simulate.wire import Publish, write
 from bridge.simulate.world.boards import Message, SimBoard
 
@@ -234,6 +236,8 @@ class Broker:
         self.retained: dict[tuple[str, int | None], Message] = {}
         self.older: dict[tuple[str, int | None], Message] = {}
         self.claim: int | None = None
+        self.memories: dict[ShadeId, Memory] = {}
+        self.older_memories: dict[ShadeId, Memory] = {}
         self.sessions = 0
         self.waiting: deque[Message] = deque(maxlen=QUEUE_MAX)
 
@@ -257,6 +261,15 @@ class Broker:
             side = self.world.sides[message.board]
             self.world.at(self.world.now + self.world.latency(), side.link_overheard)
 
+    def remember(self, shade: ShadeId, memory: Memory | None) -> None:
+        """Keep what the bridge knows of a shade; None forgets it."""
+        if memory is None:
+            self.memories.pop(shade, None)
+            return
+        if self.world.rng.random() < 0.02 or shade not in self.older_memories:
+            self.older_memories[shade] = memory
+        self.memories[shade] = memory
+
     def order(self, sent: SendOrder) -> None:
         """Take an order from the bridge."""
         if self.up:
@@ -275,8 +288,10 @@ class Broker:
         if kind == "lost":
             self.retained.clear()
             self.claim = None
+            self.memories.clear()
         elif kind == "old":
             self.retained = {**self.retained, **self.older}
+            self.memories = dict(self.older_memories)
         self.waiting.clear()
         for side in world.sides.values():
             side.session = None

@@ -10,9 +10,10 @@ from collections import deque
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, Started, Ticked
+from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, MemoryHeard, Started, Ticked
 from bridge.core.house import due_s, handle
 from bridge.core.outcome import SendOrder
+from bridge.core.recalling import refuted, remembered
 from bridge.core.state import House
 from bridge.core.values import Moment
 from bridge.simulate.world.boards import Message
@@ -101,6 +102,14 @@ class Server:
         self.world.checks.outdated.update(self.world.where)
         self.world.note("journal put back", None if self.copied is None else self.copied.term)
 
+    def lose_disk(self) -> None:
+        """There is no journal any more."""
+        assert not self.running
+        self.tail.clear()
+        self.durable = None
+        self.world.checks.rolled_back(None)
+        self.world.note("disk lost")
+
     def disconnected(self, *, keep: bool) -> None:
         """The session with the broker ends; what is on its way to it is gone."""
         was, self.connected = self.connected, False
@@ -128,6 +137,8 @@ class Server:
             self.deliver(ClaimHeard(at=self.moment(), term=world.broker.claim, retained=True))
         if run != self.runs or self.house is None:
             return
+        for name, memory in world.broker.memories.items():
+            self.deliver(MemoryHeard(at=self.moment(), shade=name, memory=memory))
         world.broker.claim = max(self.house.term, world.broker.claim or 0)
         kept = list(world.broker.retained.values())
         world.rng.shuffle(kept)
@@ -210,7 +221,19 @@ class Server:
                 return
             self.world.checks.sending(house, sent)
             self._send(sent)
+        self._remember(before, house)
         self._tick_later(event)
+
+    def _remember(self, before: House | None, house: House) -> None:
+        """Keep at the broker what has changed of shades at rest."""
+        if not self.connected or house is before or house.stood_down:
+            return
+        for name, shade in house.shades.items():
+            if before is not None and before.shades.get(name) is shade:
+                continue
+            memory = remembered(shade, house.term)
+            if memory is not None or refuted(shade):
+                self.world.broker.remember(name, memory)
 
     def _die_at(self, orders: int) -> int | None:
         """Return before which effect this process dies: 0 before the write, then before each order."""

@@ -388,6 +388,25 @@ def test_a_refusal_for_a_higher_term_shows_that_the_journal_is_not_the_newest() 
     assert truth(talk).contains(truth(newest))
 
 
+def test_a_memory_of_the_last_run_with_later_orders_shows_that_the_journal_is_not_the_newest() -> None:
+    """Last night's copy of the journal is put back, and the board has had its power cut since."""
+    newest = settled()
+    older = newest.house
+    assert older is not None
+    for _ in range(ORDERS_LOST_MAX):
+        newest.go(20)
+        newest.go(60)
+    memory = memory_of(newest)
+    talk = put_back(older, newest)
+    talk.tell(MemoryHeard(at=talk.at(), shade=STUDY, memory=memory))
+    assert talk.noted("shade.journal.outdated")
+    assert talk.shade.memory == memory
+    talk.boot, talk.seq = talk.boot + 1, 0
+    talk.link()
+    talk.answer()
+    assert grade(talk) is Grade.UNKNOWN
+
+
 def test_a_request_of_an_outdated_journal_moves_nothing() -> None:
     newest = settled()
     newest.ask(Percent(open_pct=10))

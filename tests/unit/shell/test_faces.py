@@ -5,7 +5,6 @@ import json
 
 import pytest
 
-from bridge.adapters.broker.messages import Incoming
 from bridge.core.outcome import Level, Note
 from bridge.shell.faces import LATEST_S, ORDER_LIFETIME_S, QUIET_S, STOP_LIFETIME_S
 from tests.unit.shell.small_house import ONE, ORDERS, Bench, ask, stop
@@ -78,28 +77,6 @@ async def test_a_new_connection_is_shown_everything_and_who_is_in_charge(bench: 
     assert f"homie/5/hembar-{ONE}/opening/position" in topics
     claim = json.loads(next(bench.payloads("/claim")))
     assert claim == {"bridge": "test", "term": bench.house.term}
-
-
-@pytest.mark.parametrize(
-    ("payload", "term"),
-    [
-        (b'{"bridge": "other", "term": 7}', 7),
-        (b'{"bridge": "test", "term": 7}', None),
-        (b'{"bridge": "other", "term": true}', None),
-        (b'{"bridge": "other", "term": -1}', None),
-        (b'{"bridge": "other", "term": 2147483648}', None),
-        (b'{"bridge": "other"}', None),
-        (b"[7]", None),
-        (b"", None),
-        (b"\xff", None),
-        (b" " * 300, None),
-    ],
-)
-async def test_only_a_sound_claim_of_another_bridge_counts(
-    bench: Bench, payload: bytes, term: int | None
-) -> None:
-    message = Incoming(topic=bench.faces.claim_topic, payload=payload, retained=True)
-    assert bench.faces.other_claim(message) == term
 
 
 @pytest.mark.parametrize(("level", "told"), [(Level.DEBUG, False), (Level.INFO, True), (Level.ERROR, True)])
