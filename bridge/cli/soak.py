@@ -46,7 +46,13 @@ def add_command(subparsers: Any) -> None:
     parser.add_argument(
         "--wire", action="store_true", help="send every message through its bytes on the wire"
     )
+    parser.add_argument(
+        "--careful", action="store_true", help="every shade has a good upper switch and narrow allowances"
+    )
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, metavar="N", help="processes to use")
+    parser.add_argument(
+        "--minutes", type=float, metavar="M", help="begin no more seeds after so long, however many are left"
+    )
     parser.add_argument("--story", action="store_true", help="print the last events before each failure")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON")
     parser.set_defaults(run=run)
@@ -63,12 +69,20 @@ def run(args: argparse.Namespace) -> int:
         raise RequestError(where="--days", problem=f"{args.days:g} days", remedy="give 0.1 to 10000")
     every = [
         Options(
-            seed=seed, days=args.days, faults=faults, shades=args.shades, wire=args.wire, trace=args.story
+            seed=seed,
+            days=args.days,
+            faults=faults,
+            shades=args.shades,
+            wire=args.wire,
+            trace=args.story,
+            careful=args.careful,
         )
         for seed in range(first, last + 1)
     ]
     began, shares, done = monotonic(), [], 0
-    for share in run_all(every, jobs=max(1, args.jobs), lines=LINES_OF_A_STORY if args.story else 0):
+    until_s = float("inf") if args.minutes is None else began + 60 * args.minutes
+    lines = LINES_OF_A_STORY if args.story else 0
+    for share in run_all(every, jobs=max(1, args.jobs), lines=lines, until_s=until_s):
         shares.append(share)
         done += share.seeds
         _progress(done, len(every), sum(len(each.failures) for each in shares))
@@ -126,6 +140,8 @@ def _rows(total: Share, took_s: float) -> list[tuple[str, str]]:
         ("requests", f"{figures.requests}"),
         ("events decided", f"{figures.events}"),
         ("references taken", f"{figures.references}"),
+        ("shared", f"{figures.shared_starts} starts on a supply, {figures.group_asks} requests to a group"),
+        ("moves by rules", f"{figures.rule_moves}"),
         ("undetectable events", f"{figures.undetectable} (exempt until the next reference)"),
         ("faults", f"{faults} ({100 * figures.in_motion / max(faults, 1):.0f} % in motion)"),
     ]
@@ -141,7 +157,7 @@ def _width_rows(total: Share) -> list[tuple[str, str]]:
     return [
         (
             f"width on day {each.day}, {'with' if each.sensed else 'without'} a sensor",
-            f"median {each.median_mm:.1f} mm; the middle was off by {each.error_mm:.1f} mm",
+            f"median {each.median_mm:.1f} mm, {each.ratio:.0f} times what the middle was off by",
         )
         for each in widths(total.figures)
     ]
@@ -173,12 +189,15 @@ def _as_json(total: Share, took_s: float) -> str:
         "events",
         "orders",
         "references",
+        "shared_starts",
+        "rule_moves",
+        "group_asks",
         "undetectable",
     )
     said: dict[str, object] = {"seeds": total.seeds, **{name: getattr(figures, name) for name in names}}
     said |= {"faults": dict(figures.faults), "in_motion": figures.in_motion, "fates": dict(figures.fates)}
     said["widths"] = [
-        {"day": w.day, "sensor": w.sensed, "median_mm": w.median_mm, "error_mm": w.error_mm}
+        {"day": w.day, "sensor": w.sensed, "median_mm": w.median_mm, "error_mm": w.error_mm, "ratio": w.ratio}
         for w in widths(figures)
     ]
     said |= {"cpu_s": total.cpu_s, "took_s": took_s}
@@ -193,5 +212,6 @@ def _told(failure: Failure, args: argparse.Namespace) -> str:
     again += f" --faults {args.faults}" if args.faults else ""
     again += f" --shades {args.shades}" if args.shades else ""
     again += " --wire" if args.wire else ""
+    again += " --careful" if args.careful else ""
     lines = [*failure.trace, f"{failure.invariant} after {failure.at_s:.0f} s: {failure.story}", f"  {again}"]
     return "\n".join(lines)

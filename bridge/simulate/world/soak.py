@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from statistics import median
-from time import process_time
+from time import monotonic, process_time
 
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import Figures
@@ -84,16 +84,23 @@ def added(shares: list[Share]) -> Share:
     )
 
 
-def run_all(all_options: list[Options], *, jobs: int, lines: int = 0) -> Iterator[Share]:
-    """Yield each share as it is done, on `jobs` processes."""
+def run_all(
+    all_options: list[Options], *, jobs: int, lines: int = 0, until_s: float = float("inf")
+) -> Iterator[Share]:
+    """Yield each share as it is done, on `jobs` processes; begin none after `until_s`, monotonic seconds."""
     chunks = [tuple(all_options[at : at + CHUNK]) for at in range(0, len(all_options), CHUNK)]
     if jobs == 1:
-        yield from (run_chunk(chunk, lines) for chunk in chunks)
+        yield from (run_chunk(chunk, lines) for chunk in chunks if monotonic() < until_s)
         return
     with ProcessPoolExecutor(max_workers=jobs) as pool:
-        waiting = [pool.submit(run_chunk, chunk, lines) for chunk in chunks]
-        for done in as_completed(waiting):
-            yield done.result()
+        left, waiting = iter(chunks), set[Future[Share]]()
+        while True:
+            while len(waiting) < 2 * jobs and monotonic() < until_s and (chunk := next(left, ())):
+                waiting.add(pool.submit(run_chunk, chunk, lines))
+            if not waiting:
+                return
+            done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+            yield from (each.result() for each in done)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +113,7 @@ class Width:
         samples: How many claims.
         median_mm: Of the width.
         error_mm: Median of the true distance from the middle.
+        ratio: Width to error.
     """
 
     day: int
@@ -113,6 +121,11 @@ class Width:
     samples: int
     median_mm: float
     error_mm: float
+
+    @property
+    def ratio(self) -> float:
+        """Say how many times the width is the true error, at the medians; infinite without any error."""
+        return self.median_mm / self.error_mm if self.error_mm else float("inf")
 
 
 def widths(figures: Figures, days: tuple[int, ...] = (1, 30)) -> list[Width]:

@@ -45,6 +45,7 @@ class Options:
         wire: Every message goes through the bytes of the wire.
         progress_s: Seconds between progress reports that arrive.
         trace: Keep the story.
+        careful: Every shade has a good upper switch and narrow allowances that hold.
     """
 
     seed: int
@@ -54,6 +55,7 @@ class Options:
     wire: bool = False
     progress_s: float = 2.1
     trace: bool = False
+    careful: bool = False
 
 
 class World:
@@ -71,6 +73,7 @@ class World:
             self.rng,
             shades=options.shades,
             progress_s=options.progress_s,
+            careful=options.careful,
             aside=Random(f"shared by the house of seed {options.seed}"),
         )
         self.menu = {}
