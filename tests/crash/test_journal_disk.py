@@ -65,7 +65,9 @@ def test_power_cuts_lose_no_row_that_grew_nor_any_before_it(disk: tuple[Path, Pa
     chance = random.Random(20261125)
     image, folder = disk
     lost_plain = 0
-    for cut in range(CUTS):
+    for cut in range(3 * CUTS):
+        if cut >= CUTS and lost_plain:
+            break
         told = tmp_path / f"told-{cut}"
         every = chance.choice([30, 200, 2000])
         with writing(folder / "journal.db", told, snapshot_every=every) as process:
