@@ -35,6 +35,11 @@ def test_values_tell_the_same_story_as_the_bytes_on_the_wire() -> None:
         assert by_value == story(Options(seed=seed, days=0.5, progress_s=0.3, trace=True, wire=True))
 
 
+def test_a_rival_that_drives_into_the_stop_leaves_no_point_claimed() -> None:
+    faults = ("old-journal", "new-disk", "rival-orders", "cut", "network", "broker")
+    assert run_seed(Options(seed=24, days=2.0, faults=faults)).failures == ()
+
+
 def test_reports_as_often_as_the_contract_says_change_no_invariant() -> None:
     for seed in range(20, 26):
         assert run_seed(Options(seed=seed, days=1.0, progress_s=0.3)).failures == ()

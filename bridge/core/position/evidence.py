@@ -115,7 +115,11 @@ def settled(spec: ShadeSpec, known: Knowledge, *, count: Steps) -> Knowledge:
     """Return knowledge once the board is at rest at `count` in the boot that `base` is about.
 
     Where the claim is cut off by the upper stop, steps may have been lost there: distances count from here.
+    A count that means a place wholly past an end of what the hem bar can reach means nothing any more.
     """
+    ends, at = physical_range(spec), reckoned_at(spec, known, count)
+    if at.high < ends.low or ends.high < at.low:
+        return rebased(spec, known, ends, count=count, boot=known.boot)
     if swallowed_at(spec, known, count):
         return rebased(spec, known, claim_at(spec, known, count), count=count, boot=known.boot)
     return replace(known, hull=claim_at(spec, known, count), settled_count=count)
