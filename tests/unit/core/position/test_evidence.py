@@ -169,7 +169,7 @@ def test_a_sleeping_motor_that_holds_changes_nothing_and_one_that_does_not_lets_
 
 @pytest.mark.parametrize("beyond", [-200_000, 300_000])
 def test_a_count_that_means_a_place_out_of_reach_means_nothing_any_more(beyond: int) -> None:
-    # Orders of a rival had driven a shade into its stop; cut to the range, the claim was a single wrong point.
+    # A rival had driven a shade into its stop; cut to the range, the claim was a single wrong point.
     known = evidence.settled(SPEC, known_at(0), count=beyond)
     assert known.hull == physical_range(SPEC)
     assert known.mark is None
