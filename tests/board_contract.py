@@ -26,7 +26,7 @@ from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan
 from tests.board_rig import FIRM, channel, settings
 from tests.mosquitto import Mosquitto
 
-WAIT_S = 8.0
+WAIT_S = 20.0
 BOARD = "den-board"
 PLAIN, SWITCHED = (BOARD, 0), (BOARD, 1)
 RECORD = 1600

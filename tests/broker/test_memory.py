@@ -98,7 +98,9 @@ def test_the_journal_is_the_authority_over_what_the_broker_says(house: House) ->
     )
     restart(house, new_disk=False)
     house.wait_at_rest("study", "60")
-    assert (house.value("study", "knowledge/low"), house.value("study", "knowledge/high")) == before
+    now = (house.value("study", "knowledge/low"), house.value("study", "knowledge/high"))
+    # A restart adds a shown tenth at most; what the broker said would have been anywhere.
+    assert [float(each) for each in now] == pytest.approx([float(each) for each in before], abs=0.15)
     house.ear.wait(
         lambda: json.loads(house.ear.latest(TOPIC) or b"{}")["base"] == said["base"], "it is put right"
     )
