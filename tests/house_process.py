@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -99,6 +100,18 @@ class House:
             f"{shade} answers (orders before: {seen})",
             within_s=30,
         )
+
+    def wait_answered_anew(self, shade: str, since: int) -> None:
+        """Wait until the board has answered a question put after message `since`, and the tree has followed."""
+        nominal = NOMINAL[shade]
+        topic = f"shade-boards/{nominal.board}/{nominal.channel}/report"
+
+        def answered() -> bool:
+            later = [each for each in self.ear.messages[since:] if each.topic == topic and not each.retained]
+            return any(each.said["answers"] is not None for each in later)
+
+        self.ear.wait(answered, f"{shade} answers the new run", within_s=30)
+        time.sleep(0.5)
 
     def wait_at_rest(self, shade: str, percent: str) -> None:
         self.ear.wait(

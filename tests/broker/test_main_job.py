@@ -159,8 +159,10 @@ def test_an_old_retained_report_is_not_believed(house: House) -> None:
     house.wait_at_rest("study", "60")
     assert house.bridge.stop() == 0
     house.ear.say(topic, old, retain=True)
+    since = len(house.ear.messages)
     house.bridge.start()
-    house.wait_answering("study")
+    house.wait_answered_anew("study", since)
+    assert len(house.bridge.logged("house.run.started")) == 2
     assert house.claim_holds("study")
     assert abs(house.true_percent("study") - 60) < 1
     assert house.value("study", "opening/position") == "60"
