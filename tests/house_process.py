@@ -102,7 +102,7 @@ class House:
         )
 
     def wait_answered_anew(self, shade: str, since: int) -> None:
-        """Wait until the board has answered a question put after message `since`, and the tree has followed."""
+        """Wait until the board has answered a question put after message `since`, and the tree follows."""
         nominal = NOMINAL[shade]
         topic = f"shade-boards/{nominal.board}/{nominal.channel}/report"
 
