@@ -14,6 +14,7 @@ from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.sun import sky
 from bridge.core.values import ShadeId
 from bridge.settings import model
+from bridge.settings.broker_model import BrokerTable
 from bridge.settings.explain import read_table, sub_table
 from bridge.settings.faults import Place, quoted
 from bridge.settings.keys import refuse_unknown
@@ -35,7 +36,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
     """
     excused = refuse_unknown(place, raw, model.SettingsFile)
     site = _read_site(place, raw, excused)
-    broker = read_table(place, raw, "broker", model.BrokerTable, excused=excused)
+    broker = read_table(place, raw, "broker", BrokerTable, excused=excused)
     boards = read_table(place, raw, "boards", model.BoardsTable)
     safety = read_table(place, raw, "safety", model.SafetyTable)
     tree = read_table(place, raw, "tree", model.TreeTable)
@@ -156,11 +157,14 @@ def _read_shades(place: Place, raw: Mapping[str, object], excused: frozenset[str
     return found
 
 
-def _check_broker(place: Place, broker: model.BrokerTable) -> None:
+def _check_broker(place: Place, broker: BrokerTable) -> None:
     if broker.password_file and not broker.username:
         place.refuse("password_file is given without username", "add username, or leave out password_file")
-    if broker.ca_file and not broker.tls:
-        place.refuse("ca_file is given without TLS", "add tls = true, or leave out ca_file")
+    for key in ("ca_file", "cert_file"):
+        if getattr(broker, key) and not broker.tls:
+            place.refuse(f"{key} is given without TLS", f"add tls = true, or leave out {key}")
+    if broker.key_file and not broker.cert_file:
+        place.refuse("key_file is given without cert_file", "add cert_file, or leave out key_file")
 
 
 def _check_roots(place: Place, boards: model.BoardsTable, tree: model.TreeTable) -> None:
@@ -181,7 +185,7 @@ def _check_device(place: Place, tree: model.TreeTable, shades: Mapping[str, Shad
 
 
 def _broker(
-    broker: model.BrokerTable, boards: model.BoardsTable, tree: model.TreeTable, folder: Path
+    broker: BrokerTable, boards: model.BoardsTable, tree: model.TreeTable, folder: Path
 ) -> BrokerSettings:
     return BrokerSettings(
         host=broker.host,
@@ -192,6 +196,8 @@ def _broker(
         session_s=broker.session_s,
         tls=broker.tls,
         ca_file=_path(broker.ca_file, folder),
+        cert_file=_path(broker.cert_file, folder),
+        key_file=_path(broker.key_file, folder),
         boards_root=boards.root,
         tree_root=tree.root,
         root_device=tree.device,

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from pydantic import BaseModel
 
 from bridge.settings import model, rule_model
+from bridge.settings.broker_model import BrokerTable
 from bridge.settings.faults import Place, listed, number, shown, shown_key
 
 # More strange keys than this in one table are counted, not explained one by one.
@@ -31,7 +32,7 @@ _UNITS: dict[str, tuple[str, float]] = {
 }  # fmt: skip
 _TABLES: dict[str, type[BaseModel]] = {
     "site": model.SiteTable,
-    "broker": model.BrokerTable,
+    "broker": BrokerTable,
     "boards": model.BoardsTable,
     "safety": model.SafetyTable,
     "tree": model.TreeTable,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from math import pi
+from pathlib import Path
 
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import ContractLink, Mounting, PowerUp, ShadeSpec
@@ -121,12 +122,14 @@ def house_cautions(settings: Settings) -> tuple[str, ...]:
             f"{secret} the network to {broker.host} unencrypted, and whoever listens there can "
             "move the shades: use tls = true and a broker that asks for passwords"
         )
-    for key, path in (("password_file", broker.password_file), ("ca_file", broker.ca_file)):
+    secret_files = ("password_file", "key_file")
+    for key in ("password_file", "ca_file", "cert_file", "key_file"):
+        path: Path | None = getattr(broker, key)
         if path is not None and not path.is_file():
             found.append(
                 f"{key} {path} isn't there now, or can't be seen by you; the service needs it to connect"
             )
-        elif key == "password_file" and path is not None and path.stat().st_mode & 0o007:
+        elif key in secret_files and path is not None and path.stat().st_mode & 0o007:
             found.append(f"{key} {path} can be read by every user of this machine: chmod 600")
     return tuple(found)
 

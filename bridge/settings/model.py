@@ -10,7 +10,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from bridge.settings.fields import Client, FilePath, Gear, Holds, Id, Line, Table, Topic
+from bridge.settings.broker_model import BrokerTable
+from bridge.settings.fields import FilePath, Gear, Holds, Id, Line, Table, Topic
 from bridge.settings.listen_fields import HeardTopic, Pointer, Words
 from bridge.settings.rule_model import RestraintTable, RuleTable, SensorTable, WindowTable
 
@@ -23,31 +24,6 @@ class SiteTable(Table):
     longitude_deg: float = Field(ge=-180, le=180, description="Longitude in degrees, east positive.")
     altitude_m: float = Field(default=0.0, ge=-450, le=9000, description="Height above sea level in m.")
     timezone: str = Field(description='Time zone by its IANA name, such as "Europe/Lisbon".')
-
-
-class BrokerTable(Table):
-    """How to reach the MQTT broker."""
-
-    host: Line = Field(description="Name or address of the broker.")
-    port: int | None = Field(
-        default=None, ge=1, le=65535, description="TCP port; 1883 by default, 8883 with TLS."
-    )
-    username: Line | None = Field(default=None, description="User name at the broker.")
-    password_file: FilePath | None = Field(
-        default=None, description="File whose first line is the password, relative to the settings file."
-    )
-    client_id: Client = Field(default="hembar", description="Stem of the bridge's client ids.")
-    session_s: int = Field(
-        default=30,
-        ge=0,
-        le=300,
-        description="How long the broker keeps requests while the bridge restarts, in seconds; 0 for brokers "
-        "that do not send retained messages again in a kept session.",
-    )
-    tls: bool = Field(default=False, description="Encrypt, and check the broker's certificate.")
-    ca_file: FilePath | None = Field(
-        default=None, description="PEM file of certificates to trust instead of the machine's own; needs tls."
-    )
 
 
 class BoardsTable(Table):

@@ -43,6 +43,8 @@ class BrokerSettings:
         session_s: How long the broker keeps requests while the bridge restarts.
         tls: Encrypt, and check the broker's certificate.
         ca_file: Certificates to trust instead of the machine's own.
+        cert_file: The certificate that the bridge shows; None to show none.
+        key_file: Its key; None when that stands in `cert_file`.
         boards_root: Topic under which the boards report and take orders.
         tree_root: Topic under which the device tree stands.
         root_device: Id of the bridge's own device in the tree.
@@ -56,6 +58,8 @@ class BrokerSettings:
     session_s: int
     tls: bool
     ca_file: Path | None
+    cert_file: Path | None
+    key_file: Path | None
     boards_root: str
     tree_root: str
     root_device: str

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from bridge.adapters.broker.messages import Address
 from bridge.core.errors import ConfigError
 from bridge.settings.plain import BrokerSettings
@@ -31,5 +33,11 @@ def address_of(broker: BrokerSettings) -> Address:
         username=broker.username,
         password=password,
         tls=broker.tls,
-        ca_file=None if broker.ca_file is None else str(broker.ca_file),
+        ca_file=_text(broker.ca_file),
+        cert_file=_text(broker.cert_file),
+        key_file=_text(broker.key_file),
     )
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)

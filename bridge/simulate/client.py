@@ -56,9 +56,11 @@ class _Connection(aiomqtt.Client):
 class LiveBoard:
     """One board on one broker: `power_up`, then it runs by itself until `power_cut` or `stop`."""
 
-    def __init__(self, plan: Plan, files: BoardFiles, *, host: str, port: int, root: str) -> None:
+    def __init__(
+        self, plan: Plan, files: BoardFiles, *, host: str, port: int, root: str, password: str | None
+    ) -> None:
         self.plan, self.files = plan, files
-        self.host, self.port = host, port
+        self.host, self.port, self.password = host, port, password
         one_way = isinstance(plan, OneWayPlan)
         self.board: AnyBoard = files.load_one_way() if one_way else files.load(root)
         self._tasks: list[asyncio.Task[None]] = []
@@ -163,6 +165,8 @@ class LiveBoard:
             self.host,
             self.port,
             identifier=self.plan.id,
+            username=None if self.password is None else self.plan.id,
+            password=self.password,
             protocol=aiomqtt.ProtocolVersion.V311,
             clean_session=True,
             will=None if will is None else aiomqtt.Will(will.topic, will.payload, 1, will.retain),
@@ -227,6 +231,7 @@ class SimulatedHouse:
         port: Its port.
         root: First level of the boards' topics.
         only: Ids of the boards to run; all of them when empty.
+        password: With it each board gives its id as its name at the broker; None to give none.
 
     Raises:
         ConfigError: an id in `only` is none of the house's, or a board runs on these files already.
@@ -241,6 +246,7 @@ class SimulatedHouse:
         port: int,
         root: str = DEFAULT_ROOT,
         only: Collection[str] = (),
+        password: str | None = None,
     ) -> None:
         every: tuple[Plan, ...] = (*plan.boards, *plan.one_way)
         ids = [board.id for board in every]
@@ -255,7 +261,9 @@ class SimulatedHouse:
         for each in every:
             if not only or each.id in only:
                 files = BoardFiles(state, each, seed=plan.seed)
-                self.boards[each.id] = LiveBoard(each, files, host=host, port=port, root=root)
+                self.boards[each.id] = LiveBoard(
+                    each, files, host=host, port=port, root=root, password=password
+                )
 
     async def __aenter__(self) -> Self:
         for board in self.boards.values():

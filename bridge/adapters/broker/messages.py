@@ -53,6 +53,8 @@ class Address:
         session_s: How long the broker keeps requests for us while we are away (MQTT 5); 0 for a clean start,
             which the embedded broker needs.
         tls: Encrypt, and check the broker's certificate against `ca_file`, or the machine's own when None.
+        cert_file: PEM file of the certificate that we show the broker; None to show none.
+        key_file: PEM file of its key; None when it stands in `cert_file`.
     """
 
     host: str
@@ -62,6 +64,8 @@ class Address:
     password: str | None = None
     tls: bool = False
     ca_file: str | None = None
+    cert_file: str | None = None
+    key_file: str | None = None
     keepalive_s: int = 10
     session_s: int = 30
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import secrets
 import socket
-import ssl
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
@@ -21,6 +20,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from bridge.adapters.broker.encryption import encryption
 from bridge.adapters.broker.messages import Address, Incoming, refusal
 from bridge.adapters.doors import read_json
 from bridge.core.errors import LinkError
@@ -67,7 +67,7 @@ class Visit:
         self._granted: dict[int, bool] = {}
         self._seen: dict[str, bytes] = {}
         self._live: deque[tuple[str, bytes]] = deque(maxlen=1000)
-        self._heard_s = 0.0
+        self._heard_s = self._handed_back_s = 0.0
         self._changed: dict[str, None] = {}
         self._overheard_topic: str | None = None
         self._overheard: deque[Incoming] = deque(maxlen=1000)
@@ -209,8 +209,8 @@ class Visit:
         client.on_message = self._on_message
         self._code = None
         try:
-            if self._address.tls:
-                client.tls_set_context(ssl.create_default_context(cafile=self._address.ca_file))
+            if (context := encryption(self._address)) is not None:
+                client.tls_set_context(context)
             client.connect(self._address.host, self._address.port, self._address.keepalive_s)
         except OSError as error:
             raise self._gone(str(error) or "no answer in time") from error
@@ -242,10 +242,10 @@ class Visit:
         filters = [(f"{self._prefix}{device}/#", 1) for device in devices]
         deadline_s = time.monotonic() + self._patience_s
         self._await_grant(*self._client.subscribe([*filters, (fence, 1)]))
-        # What was retained is on its way before this comes back; where it may not come back, silence must do.
+        # What was retained comes before this comes back; where it may not, that no more follows must do.
         self._publish(fence, b"-")
-        self._heard_s = time.monotonic()
-        while fence not in self._seen and time.monotonic() < self._heard_s + QUIET_S:
+        self._heard_s = self._handed_back_s = time.monotonic()
+        while fence not in self._seen and time.monotonic() < self._handed_back_s + QUIET_S:
             self._turn(deadline_s)
         self._seen.pop(fence, None)
         self._client.unsubscribe(fence)
@@ -287,6 +287,8 @@ class Visit:
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
         self._heard_s = time.monotonic()
+        if message.retain:
+            self._handed_back_s = self._heard_s
         topic, payload = message.topic, bytes(message.payload)
         if topic == self._overheard_topic:
             self._overheard.append(

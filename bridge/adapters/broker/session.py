@@ -14,7 +14,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
-import ssl
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Never
@@ -26,6 +25,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from bridge.adapters.broker.encryption import encryption
 from bridge.adapters.broker.messages import Address, Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Outbox
 from bridge.adapters.broker.speaking import Speaker, say
@@ -154,7 +154,7 @@ class Session:
         """Fail soon and without a thread that outlives us when nobody listens there."""
         async with asyncio.timeout(ANSWER_S):
             _, writer = await asyncio.open_connection(
-                self._address.host, self._address.port, ssl=self._encryption()
+                self._address.host, self._address.port, ssl=encryption(self._address)
             )
             writer.close()
             await writer.wait_closed()
@@ -252,9 +252,6 @@ class Session:
             remedy="start the broker or correct [broker]; it is tried again",
         )
 
-    def _encryption(self) -> ssl.SSLContext | None:
-        return ssl.create_default_context(cafile=self._address.ca_file) if self._address.tls else None
-
     def _hearer(self, version: ProtocolVersion) -> aiomqtt.Client:
         will = aiomqtt.Will(self._will.topic, self._will.payload, self._will.qos, self._will.retain)
         session_s = self._address.session_s
@@ -286,7 +283,7 @@ class Session:
             keepalive=address.keepalive_s,
             max_queued_incoming_messages=HEARD_MAX,
             properties=properties,
-            tls_context=self._encryption(),
+            tls_context=encryption(self._address),
             socket_options=_NODELAY,
         )
 

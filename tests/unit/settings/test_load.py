@@ -90,6 +90,8 @@ class TestGoodFiles:
             "username",
             "password_file",
             "ca_file",
+            "cert_file",
+            "key_file",
             "state_dir",
             "lower_switch_mm",
             "upper_stall_mm",
