@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bridge.core import overhearing
+from bridge.core import out_of_service, overhearing
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal, Ways, resolve
 from bridge.core.command.guards import after_stop, barred
@@ -29,6 +29,8 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
     closed = _closed(turn, shade, event.rank)
     if closed and not (stops and turn.house.stood_down and not turn.house.locked):
         return refused(turn, shade, event, closed)
+    if not shade.spec.in_service:
+        return out_of_service.asked(turn, shade, event)
     if isinstance(want, Release):
         return _released(turn, shade, event)
     one_way_link = isinstance(shade.spec.link, OneWayLink)
@@ -114,10 +116,10 @@ def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
 
 def confirm(turn: Turn, shade: Shade, event: Confirmed) -> Shade:
     """Return the shade after a person at the window has said at which limit its hem bar hangs."""
-    if isinstance(shade.spec.link, OneWayLink):
+    if isinstance(shade.spec.link, OneWayLink) and shade.spec.in_service:
         return overhearing.confirm(turn, shade, event)
     report = shade.channel.report
-    why = _not_now(shade, report)
+    why = _not_now(shade, report) if shade.spec.in_service else out_of_service.WHY
     if why or report is None or report.count is None:
         turn.note(
             "shade.confirmation.refused", Level.WARNING, shade=shade.id, text=why, place=event.place.value

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from bridge.core import out_of_service
 from bridge.core.command.pursue import order_stop
 from bridge.core.command.requests import Fate, ended
 from bridge.core.outcome import Level
@@ -42,6 +43,8 @@ def _changed_shade(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
     if old.spec == spec:
         return old
     turn.note("shade.settings.changed", Level.INFO, shade=spec.id)
+    if not (old.spec.in_service and spec.in_service):
+        return out_of_service.anew(_halted(turn, old, _CHANGED), spec)
     same_drive, same_channel = old.spec.travel.version == spec.travel.version, counts_alike(old.spec, spec)
     shade = old if same_drive and same_channel else _halted(turn, old, _CHANGED)
     shade = replace(shade, spec=spec, knowledge=carried(turn, old.spec, spec, shade.knowledge))

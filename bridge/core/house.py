@@ -159,6 +159,8 @@ def _board(house: House, shade: Shade) -> Board:
 
 def _shade_due_s(house: House, shade: Shade) -> float | None:
     """Return when `pursue` is wanted for a shade; the clock of a one-way board runs without a broker too."""
+    if not shade.spec.in_service:
+        return None
     may_order = house.broker_up and not house.stood_down and not house.locked
     if isinstance(shade.spec.link, OneWayLink):
         return one_way_due_s(shade, may_order=may_order)
@@ -207,7 +209,7 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
         case ClaimHeard():
             return _claim_heard(turn, event)
         case MemoryHeard():
-            if event.shade not in house.shades:
+            if event.shade not in house.shades or not house.shades[event.shade].spec.in_service:
                 return house
             return _one(turn, house, event.shade, lambda turn, shade: hear_memory(turn, shade, event.memory))
         case SettingsChanged():

@@ -8,6 +8,7 @@ from datetime import datetime
 from enum import StrEnum
 from math import ceil, floor
 
+from bridge.core import out_of_service
 from bridge.core.command.pursue import misfit
 from bridge.core.contract import Link
 from bridge.core.position import one_way
@@ -79,6 +80,7 @@ class ShadeOutlook:
         until: End of a hold, None without one.
         board: What is heard of its board.
         alerts: What a person must do, one for each cause.
+        in_service: The bridge may order it.
     """
 
     id: ShadeId
@@ -96,6 +98,7 @@ class ShadeOutlook:
     until: datetime | None
     board: BoardState
     alerts: tuple[Alert, ...]
+    in_service: bool = True
 
 
 def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
@@ -116,9 +119,10 @@ def shade_outlook(house: House, shade: Shade) -> ShadeOutlook:
         high_steps=hull.high,
         grade=grade,
         motion=_motion(shade),
-        reason=shade.reason,
+        reason=shade.reason if spec.in_service else out_of_service.WHY,
         until=shade.hold_until if held else None,
         board=board,
+        in_service=spec.in_service,
         alerts=tuple(_alerts(house, shade, grade, board)),
     )
 

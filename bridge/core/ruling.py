@@ -110,7 +110,7 @@ def _look_is_due(house: House, utc: datetime) -> bool:
 def _shade_ruled(
     turn: Turn, shade: Shade, before: Shade | None, news: frozenset[str], *, full: bool
 ) -> Shade:
-    if not shade.spec.rules:
+    if not shade.spec.rules or not shade.spec.in_service:
         return shade
     freed = before is not None and before.hold_until is not None and shade.hold_until is None
     answers = before is not None and shade.channel.answered and not before.channel.answered

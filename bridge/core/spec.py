@@ -145,6 +145,7 @@ class ShadeSpec:
         standstill_a: Amps drawn while it stands still awake.
         window: The window that it hangs at; None when that is not told, so no rule knows sun on it.
         rules: The rules at work on it; of one rank the first comes first.
+        in_service: The bridge may order it; False while somebody commissions or repairs it.
         ends: Every position that the hem bar can have: upper stop to the end of the cloth.
     """
 
@@ -176,6 +177,7 @@ class ShadeSpec:
     standstill_a: float = 0.0
     window: Window | None = None
     rules: tuple[RuleChoice, ...] = ()
+    in_service: bool = True
     ends: Interval = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 
+from bridge.core import out_of_service
 from bridge.core.changing import carried, counts_alike
 from bridge.core.command.requests import Fate, ended
 from bridge.core.events import Started
@@ -67,6 +68,9 @@ def _still_grouped(targets: Mapping[GroupId, int], spec: HouseSpec) -> Mapping[G
 def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
     if old is None:
         return Shade(spec=spec, knowledge=nothing_known(spec))
+    if not (old.spec.in_service and spec.in_service):
+        fresh = out_of_service.anew(ended(turn, old, Fate.EXPIRED, out_of_service.WHY), spec)
+        return carried_over(turn, fresh) if isinstance(spec.link, OneWayLink) else renumbered(fresh)
     known = old.knowledge
     channel = replace(old.channel, heard_at_s=turn.now_s)
     if not counts_alike(old.spec, spec):

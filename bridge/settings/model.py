@@ -97,6 +97,10 @@ class NamesPart(Table):
         le=7 * 24 * 60,
         description="How long the rules leave the shade alone after a person's request, in minutes.",
     )
+    in_service: bool = Field(
+        default=True,
+        description="The bridge may move the shade; false while somebody commissions or repairs it.",
+    )
     wind_contact: bool = Field(
         default=False, description="The board has a wired wind contact that raises the shade by itself."
     )

@@ -80,6 +80,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             refers_by_itself=references.by_itself,
             hand_repeatability_mm=trust.hand_repeatability_mm,
             hold_s=names.hold_min * 60,
+            in_service=names.in_service,
             supply=SupplyId(power.supply) if power else None,
             moving_a=power.moving_a if power else 0.0,
             standstill_a=power.standstill_a if power else 0.0,

@@ -49,6 +49,7 @@ SHADE = {
     "reason/text": ("string", False, True),
     "reason/until": ("datetime", False, True),
     "reason/release": ("enum", True, False),
+    "service/active": ("boolean", False, True),
 }
 GROUP = {
     **OPENING,

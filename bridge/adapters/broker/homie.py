@@ -110,6 +110,7 @@ SHADE_NODES: Nodes = {
             "retained": False,
         },
     },
+    "service": {"active": {"name": "The bridge may move it", "datatype": "boolean"}},
 }
 # What the members of a group do when they do different things.
 MIXED = "mixed"

@@ -296,6 +296,7 @@ def _shade_values(outlook: ShadeOutlook) -> dict[str, bytes]:
         "knowledge/width": _tenth(outlook.width_mm, ROUND_CEILING),
         "reason/text": homie.string(outlook.reason),
         "reason/until": (until or "").encode(),
+        "service/active": homie.boolean(outlook.in_service),
         **_alert_values(outlook.alerts),
         "$state": _STATES[outlook.board].encode(),
     }

@@ -41,6 +41,8 @@ MOVE_GRACE_S = 10.0
 
 def pursue(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after everything that is due for it now has been done."""
+    if not shade.spec.in_service:
+        return without_spent_hold(turn, shade)
     if isinstance(shade.spec.link, OneWayLink):
         return one_way.pursue(turn, shade)
     shade = _left_alone(turn, without_spent_hold(turn, _give_up(turn, shade)))

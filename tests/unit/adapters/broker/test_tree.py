@@ -71,6 +71,7 @@ def test_a_shade_s_values_are_the_outlook_s() -> None:
         "knowledge/width": b"18.0",
         "reason/text": b"asked for 40 %",
         "reason/until": b"",
+        "service/active": b"true",
         "$alert/charge": b"",
         "$alert/board": b"",
         "$alert/drive": b"",
