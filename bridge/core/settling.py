@@ -49,11 +49,30 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         known = _resting(turn, shade, known, report)
         known = known if rebooted else _let_go(shade, known, report)
     if in_flight:
-        # An order that the board had not read when it said this may move the shade at any moment.
+        known = _ahead_of(shade, known, report)
         known = replace(known, hull=known.hull.joined(hull))
     seq, channel = max(shade.seq, report.seq), _conversed(turn, shade.channel, report)
     shade = replace(shade, seq=seq, knowledge=known, channel=channel)
     return _concluded(turn, shade, report, foreign=foreign)
+
+
+def _ahead_of(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
+    """Return knowledge after a report that left its board before an order had come there.
+
+    That order may move the shade at any moment. A link that this report has made knows nothing of it yet.
+    """
+    spec, before, pending = shade.spec, shade.knowledge, shade.outstanding
+    if pending is None or known.base is None or report.count is None:
+        return known
+    if (known.mark, known.chain) == (before.mark, before.chain):
+        return known
+    order = pending.order
+    if order.do is Do.SEEK:
+        return evidence.departed_upward(spec, known)
+    if order.do is not Do.GO or order.to is None:
+        return known
+    known = evidence.slipped(spec, known, moves=1, distance=abs(order.to - report.count))
+    return evidence.departed(spec, evidence.swallowed(spec, known, order.to), to=order.to)
 
 
 def _conversed(turn: Turn, channel: Channel, report: Report) -> Channel:
@@ -114,7 +133,9 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
     distance = abs(report.count - before) + hidden
     known = evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
     in_force = bounds_in_force(shade.channel, report.boot)
-    ends = (report.count, report.to, None if in_force is None else in_force.low)
+    # With no bound it may have gone up as far as nobody has heard, and come back.
+    highest = min(before, report.count) - hidden // 2 if in_force is None else in_force.low
+    ends = (report.count, report.to, highest)
     return evidence.swallowed(shade.spec, known, min(end for end in ends if end is not None))
 
 
@@ -153,12 +174,12 @@ def _by_hand(report: Report) -> bool:
 def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Knowledge:
     """Return knowledge once the motor stands still: a reference, a stall, or the count and what it means."""
     if report.count is None:
-        return replace(known, base=None, settled_count=None, mark=None)
+        return evidence.uncounted(known)
     at = _reference_met(shade, report)
     if at is not None:
         return _pinned(turn, shade, known, at, report)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
-    if report.why is Why.STALLED or unheard_stall:
+    if report.why in (Why.STALLED, Why.NOT_FOUND) or unheard_stall:
         return evidence.stalled(shade.spec, known, count=report.count, boot=report.boot)
     if known.base is None:
         return evidence.rebased(shade.spec, known, known.hull, count=report.count, boot=report.boot)

@@ -87,10 +87,11 @@ def departed(spec: ShadeSpec, known: Knowledge, *, to: Steps) -> Knowledge:
 def departed_upward(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     """Return knowledge while a seek toward the upper limit may be under way.
 
-    Until it meets its reference the count means nothing: it may be losing steps against the upper stop.
+    Until it meets its reference the count means nothing: it may be losing steps against the upper stop. Once
+    it has met a switch below that stop, none were lost, and the chain of counts goes on.
     """
     hull = Interval(low=physical_range(spec).low, high=known.hull.high)
-    return replace(known, hull=hull, base=None, mark=None, chain=known.chain + 1)
+    return replace(known, hull=hull, base=None, mark=None)
 
 
 def passing(spec: ShadeSpec, known: Knowledge, *, count: Steps, to: Steps) -> Knowledge:
@@ -135,7 +136,10 @@ def swallowed(spec: ShadeSpec, known: Knowledge, to: Steps) -> Knowledge:
     if known.base is None:
         return known
     lost = swallowed_at(spec, known, to)
-    return replace(known, base=Interval(low=known.base.low, high=known.base.high + lost)) if lost else known
+    if not lost:
+        return known
+    base = Interval(low=known.base.low, high=known.base.high + lost)
+    return replace(known, base=base, chain=known.chain + 1)
 
 
 def slept(spec: ShadeSpec, known: Knowledge) -> Knowledge:
@@ -154,9 +158,18 @@ def let_go(spec: ShadeSpec, known: Knowledge) -> Knowledge:
     return rebased(spec, known, fallen, count=known.settled_count, boot=known.boot)
 
 
+def uncounted(known: Knowledge) -> Knowledge:
+    """Return knowledge of a board that has lost count: what it counts from now on begins anew."""
+    return replace(known, base=None, settled_count=None, mark=None, chain=known.chain + 1)
+
+
 def stalled(spec: ShadeSpec, known: Knowledge, *, count: Steps, boot: int) -> Knowledge:
-    """Return knowledge after a stall away from a reference, or a seek that found none: steps may be lost."""
-    return rebased(spec, known, known.hull, count=count, boot=boot)
+    """Return knowledge after a stall away from a reference, or a seek that found none: steps may be lost.
+
+    The hem bar is where it was, or where the count has it, or between.
+    """
+    hull = known.hull if known.base is None else known.hull.joined(claim_at(spec, known, count))
+    return rebased(spec, known, hull, count=count, boot=boot)
 
 
 def unheard(spec: ShadeSpec, known: Knowledge, bounds: Interval | None) -> Knowledge:
@@ -203,8 +216,8 @@ def _snapped(spec: ShadeSpec, known: Knowledge, *, boot: int) -> Knowledge:
     """Return knowledge in a later boot: each power cut lets the rotor snap to another cycle."""
     assert known.base is not None
     assert known.boot is not None
-    cuts = max(1, boot - known.boot)
-    return replace(known, base=known.base.widened(cuts * snap(spec)), boot=boot)
+    off = max(1, boot - known.boot) * snap(spec)
+    return replace(known, base=known.base.widened(off), slip=known.slip + off, boot=boot)
 
 
 def power_returned(spec: ShadeSpec, known: Knowledge, report: Report, bounds: Interval | None) -> Knowledge:
@@ -270,13 +283,17 @@ def referenced(
 
 
 def _scale_agreed(spec: ShadeSpec, meetings: tuple[Meeting, ...]) -> float | None:
-    """Return the relative error that the last two ways between references both allow; None before two.
+    """Return the relative error that the last way down and the last way up both allow; None before both.
 
-    One way alone proves nothing: a pull that nobody felt may have hidden the drive's error.
+    One way proves nothing, nor do two in one direction: pulls that nobody felt make a way down look longer
+    than it was counted and a way up shorter, so that they may hide the drive's error in one of them only.
     """
-    ways = [(old, new) for old, new in pairwise(meetings) if old.chain == new.chain]
-    shown = [each for old, new in ways if (each := _scale_shown(spec, old, new)) is not None]
-    return max(shown[-2:]) if len(shown) > 1 else None
+    last: dict[bool, float] = {}
+    for old, new in pairwise(meetings):
+        shown = _scale_shown(spec, old, new) if old.chain == new.chain else None
+        if shown is not None:
+            last[new.count > old.count] = shown
+    return max(last.values()) if len(last) > 1 else None
 
 
 def _scale_shown(spec: ShadeSpec, old: Meeting, new: Meeting) -> float | None:

@@ -1,7 +1,8 @@
 import pytest
 
 from bridge.core.contract import Do, Why
-from bridge.core.events import Button
+from bridge.core.events import Button, Place
+from bridge.core.position.allowance import reference_interval, snap
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
 from bridge.core.spec import Reference
@@ -47,6 +48,62 @@ def test_an_old_report_at_rest_leaves_room_for_the_order_on_its_way() -> None:
     assert second.to is not None
     assert bench.shade.knowledge.hull.high >= second.to
     assert bench.shade.outstanding is not None
+
+
+def test_a_reference_met_while_an_order_was_on_its_way_leaves_room_for_that_order() -> None:
+    """The order was built on the old link; its way begins where the switch has just put the hem bar."""
+    switch = Reference(at_mm=1700.0, repeatability_mm=1.0)
+    bench = Bench(lower_switch=switch, drive_confirmed=False).known_at_top()
+    bench.ask(10)
+    first = bench.order
+    bench.now_s += 1
+    bench.ask(0)
+    second = bench.order
+    assert first.to is not None
+    assert second.to is not None
+    bench.report(count=first.to, to=first.to, why=Why.LOWER_SWITCH, seq=first.seq)
+    known = bench.shade.knowledge
+    assert known.base is not None
+    assert known.base.width > reference_interval(SPEC, switch).widened(snap(SPEC)).width
+    assert known.hull.high >= known.base.high + second.to
+    bench.report(count=first.to, to=second.to, moving=True, why=Why.STARTED, seq=second.seq)
+    assert bench.shade.knowledge.hull.high >= known.base.high + second.to
+
+
+def test_a_count_told_while_a_seek_is_on_its_way_stays_unlinked() -> None:
+    bench = Bench().in_conversation()
+    bench.press(Button.UP)
+    seek = bench.order
+    bench.report(count=0, why=Why.TOLD, seq=seek.seq - 1)
+    assert bench.shade.knowledge.base is None
+    assert bench.shade.outstanding is not None
+
+
+def test_a_seek_of_somebody_else_that_found_nothing_may_have_lost_steps() -> None:
+    bench = Bench().known_at_top()
+    before = bench.shade.knowledge
+    bench.report(count=-400, to=-400, why=Why.NOT_FOUND, seq=bench.shade.seq + 5)
+    known = bench.shade.knowledge
+    assert known.chain > before.chain
+    assert known.hull.low <= before.hull.low - 400
+    assert known.hull.high == before.hull.high
+
+
+def test_unheard_reports_without_bounds_may_hide_a_way_up_to_the_stop_and_back() -> None:
+    bench = Bench(local_button=True, hand_repeatability_mm=2.0).in_conversation()
+    bench.confirm(Place.UPPER)
+    before = bench.shade.knowledge
+    bench.n += 3
+    bench.report(count=0, to=0, why=Why.BUTTON)
+    after = bench.shade.knowledge
+    assert before.base is not None
+    assert after.base is not None
+    assert after.base.width == before.base.width
+    bench.n += 3
+    bench.report(count=5, to=5, why=Why.BUTTON)
+    known = bench.shade.knowledge
+    # Three reports at half a second and 3200 steps a second, half of it up, less what is free above.
+    assert known.hull.high > 3 * 0.5 * 3200 / 2 + SPEC.ends.low
 
 
 def test_a_report_that_goes_against_the_order_keeps_waiting_for_its_end() -> None:

@@ -152,6 +152,51 @@ def test_one_way_between_two_references_does_not_show_the_scale_and_two_that_agr
     assert bounds[1] == pytest.approx(1000 / 49_000, abs=0.002)
 
 
+def test_pulls_on_two_ways_down_do_not_hide_a_drive_that_falls_short() -> None:
+    """Counted 102 for 100 on each way; a pull on the two ways down makes them look right."""
+    open_drive = replace(SPEC, drive_confirmed=False)
+    known, count = known_at(0, spec=open_drive), 0
+    bounds = []
+    for day in range(2):
+        for at, counted in ((50_000, 50_000), (0, -51_020)):
+            there = Interval(low=at - 20, high=at + 20)
+            count += counted
+            known = met(open_drive, known, there, count, day=day)
+            bounds.append(known.scale_bound)
+    assert bounds[0] is None
+    assert all(bound is not None and bound >= 0.0199 for bound in bounds[1:])
+    down = known_at(0, spec=open_drive)
+    for count, at in ((50_000, 50_000), (51_020, 0), (101_020, 50_000)):
+        chain = down.chain + (at == 0)
+        there = Interval(low=at - 20, high=at + 20)
+        down = met(open_drive, replace(down, chain=chain), there, count)
+    assert down.scale_bound is None
+
+
+def test_a_way_up_by_a_seek_that_met_its_switch_shows_the_drive_too() -> None:
+    known = evidence.settled(
+        SPEC, met(SPEC, known_at(0), Interval(low=49_980, high=50_020), 50_000), count=50_000
+    )
+    found = met(SPEC, evidence.departed_upward(SPEC, known), Interval(low=-20, high=20), -500)
+    assert [each.chain for each in found.meetings] == [0, 0, 0]
+    assert found.scale_bound == pytest.approx(500 / 50_500, abs=0.002)
+    lost = evidence.stalled(SPEC, evidence.departed_upward(SPEC, known), count=-500, boot=1)
+    assert lost.chain == known.chain + 1
+
+
+def test_counts_are_not_compared_over_steps_that_the_stop_may_have_swallowed() -> None:
+    known = known_at(0)
+    assert evidence.swallowed(SPEC, known, 0) is known
+    assert evidence.swallowed(SPEC, known, -50_000).chain == known.chain + 1
+    assert evidence.uncounted(known).chain == known.chain + 1
+
+
+def test_a_snap_at_a_power_cut_counts_as_slip_between_references() -> None:
+    known = evidence.settled(SPEC, known_at(0), count=10_000)
+    after = evidence.power_returned(SPEC, known, Bench().said(boot=2, count=10_000), None)
+    assert after.slip == known.slip + snap(SPEC)
+
+
 def test_other_measures_carry_the_claim_over_in_mm() -> None:
     thick = replace(SPEC, travel=replace(SPEC.travel, roll=replace(SPEC.travel.roll, cloth_mm=0.6)))
     after = evidence.redrawn(SPEC, thick, known_at(20_000))
