@@ -9,11 +9,15 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
 
+from bridge.core.errors import RequestError
+from bridge.core.shade.cable import parse_awg
 from bridge.settings.faults import RefusedValueError
 from bridge.settings.gear import read_gear
 
 ID_PATTERN = r"^[a-z0-9]+(-+[a-z0-9]+)*$"
 ID_MAX = 40
+# Where the unpowered motor holds the cloth is reckoned from the lift and motor tables.
+COMPUTED = "computed"
 _ID = re.compile(r"[a-z0-9]+(?:-+[a-z0-9]+)*")
 _CLIENT = re.compile(r"[A-Za-z0-9_-]{1,40}")
 
@@ -62,15 +66,17 @@ def _client(value: str) -> str:
     return value
 
 
-def read_holds(value: object) -> tuple[tuple[float, float], ...]:
-    """Return rising, separate ranges of percent open from "everywhere", "nowhere" or a list of pairs."""
+def read_holds(value: object) -> tuple[tuple[float, float], ...] | None:
+    """Return rising, separate ranges of percent open from words or a list of pairs; None for "computed"."""
+    if value == COMPUTED:
+        return None
     if value == "everywhere":
         return ((0.0, 100.0),)
     if value == "nowhere":
         return ()
     if not isinstance(value, list) or not value or not all(_is_range(pair) for pair in value):
         raise RefusedValueError(
-            'it must be "everywhere", "nowhere" or ranges of percent open within 0 to 100',
+            'it must be "everywhere", "nowhere", "computed" or ranges of percent open within 0 to 100',
             "write ranges as [[from, to], ...], such as [[80, 100]] for the top fifth; try it with the motor "
             "unplugged and the cloth supported",
         )
@@ -78,6 +84,15 @@ def read_holds(value: object) -> tuple[tuple[float, float], ...]:
     if any(later[0] <= earlier[1] for earlier, later in itertools.pairwise(ranges)):
         raise RefusedValueError("its ranges touch or overlap", "join the ones that meet")
     return tuple(ranges)
+
+
+def read_gauge(value: object) -> int:
+    """Return an American wire gauge from 18, `"18"` or `"00"`; the numbers of 00 to 0000 are -1 to -3."""
+    whole = isinstance(value, int) and not isinstance(value, bool)
+    try:
+        return parse_awg(str(value) if whole or isinstance(value, str) else "")
+    except RequestError as error:
+        raise RefusedValueError("it must be a wire gauge from 0000 to 40", error.remedy) from error
 
 
 def _is_range(pair: object) -> bool:
@@ -109,13 +124,25 @@ Gear = Annotated[
     ),
 ]
 _PERCENT: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 100}
+Gauge = Annotated[
+    int,
+    PlainValidator(read_gauge),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "string", "pattern": "^(0{2,4}|[0-9]{1,2})$"},
+                {"type": "integer", "minimum": 0, "maximum": 40},
+            ]
+        }
+    ),
+]
 Holds = Annotated[
-    tuple[tuple[float, float], ...],
+    tuple[tuple[float, float], ...] | None,
     PlainValidator(read_holds),
     WithJsonSchema(
         {
             "anyOf": [
-                {"enum": ["everywhere", "nowhere"]},
+                {"enum": ["everywhere", "nowhere", COMPUTED]},
                 {
                     "type": "array",
                     "minItems": 1,

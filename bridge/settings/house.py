@@ -82,6 +82,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         listens=listens,
         sources=tuple(each.source for each in sensors),
         raise_all_within_s=safety.raise_all_within_s,
+        lifts={ShadeId(key): read.lift for key, read in shades.items() if read.lift},
     )
 
 

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from bridge.settings import model, rule_model
 from bridge.settings.broker_model import BrokerTable
 from bridge.settings.faults import Place, listed, number, shown, shown_key
+from bridge.settings.lift_model import LiftTable, MotorTable
 
 # More strange keys than this in one table are counted, not explained one by one.
 EXPLAINED_MAX = 20
@@ -45,6 +46,8 @@ _TABLES: dict[str, type[BaseModel]] = {
     "shades.<id>.unpowered": model.UnpoweredTable,
     "shades.<id>.references": model.ReferencesTable,
     "shades.<id>.power": model.PowerTable,
+    "shades.<id>.lift": LiftTable,
+    "shades.<id>.motor": MotorTable,
     "groups.<id>": model.GroupTable,
     "supplies.<id>": model.SupplyTable,
     "shades.<id>.window": rule_model.WindowTable,

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from bridge.settings.broker_model import BrokerTable
 from bridge.settings.fields import FilePath, Gear, Holds, Id, Line, Table, Topic
+from bridge.settings.lift_model import LiftTable, MotorTable
 from bridge.settings.listen_fields import HeardTopic, Pointer, Words
 from bridge.settings.rule_model import RestraintTable, RuleTable, SensorTable, WindowTable
 
@@ -242,7 +243,7 @@ class UnpoweredTable(Table):
 
     holds: Holds = Field(
         description="Where the unpowered motor holds the cloth: "
-        '"everywhere", "nowhere" or ranges of percent open.'
+        '"everywhere", "nowhere", ranges of percent open, or "computed" from lift and motor.'
     )
 
 
@@ -299,6 +300,8 @@ class ShadeTable(RollPart, NamesPart):
     power: PowerTable | None = Field(
         default=None, description="What its motor draws; without it no supply is reckoned with."
     )
+    lift: LiftTable | None = Field(default=None, description="What has to be lifted, for the sizing.")
+    motor: MotorTable | None = Field(default=None, description="What lifts it, for the sizing.")
 
 
 class ListenTable(Table):

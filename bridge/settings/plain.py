@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from bridge.adapters.broker.listen import Listen
 from bridge.adapters.sensors.source import Source
 from bridge.core.spec import HouseSpec
 from bridge.core.values import ShadeId
+from bridge.settings.lifting import LiftRead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,7 @@ class Settings:
         origin: The file, as messages name it.
         listens: Topics of dashboards and voice assistants.
         sources: Topics of sensors.
+        lifts: What is told of the weight and the motor of each shade.
         raise_all_within_s: The owner's bound on the time until every exterior shade is up; None without one.
     """
 
@@ -90,3 +93,4 @@ class Settings:
     listens: tuple[Listen, ...] = ()
     sources: tuple[Source, ...] = ()
     raise_all_within_s: float | None = None
+    lifts: Mapping[ShadeId, LiftRead] = field(default_factory=dict)

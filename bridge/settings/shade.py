@@ -19,6 +19,7 @@ from bridge.settings.explain import read_part, read_table, wanted
 from bridge.settings.faults import Place, listed, number, shown
 from bridge.settings.fields import is_id
 from bridge.settings.keys import refuse_unknown
+from bridge.settings.lifting import LiftRead, computed_holds, read_lifting
 from bridge.settings.links import LinkRead, check_surroundings, core_link, read_link
 from bridge.settings.ruling import read_window
 
@@ -32,6 +33,7 @@ class ShadeRead:
     spec: ShadeSpec | None
     link: LinkRead | None
     wind_contact: bool
+    lift: LiftRead | None = None
 
 
 def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeRead:
@@ -51,8 +53,16 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     references = read_table(place, raw, "references", model.ReferencesTable)
     power, powered = _read_power(place, raw)
     window, seen = read_window(place, raw)
-    spec = None
-    if powered and seen and names and roll and drive and link and unpowered and trust and references:
+    spec, lift = None, None
+    if roll and drive:
+        lift = read_lifting(place, raw, roll, _core_drive(drive))
+    holds = unpowered.holds if unpowered else None
+    if holds is None and unpowered and lift:
+        holds = computed_holds(place, lift)
+    if (
+        powered and seen and names and roll and drive and link and trust and references and lift
+        and holds is not None
+    ):  # fmt: skip
         travel = Travel(roll=roll, drive=_core_drive(drive))
         _check_references(place.inside("references"), travel, references, trust)
         check_surroundings(place, link, trust, references)
@@ -72,7 +82,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             unconfirmed_scale_allowance=trust.unconfirmed_scale_allowance_pct / 100,
             drive_confirmed=drive.confirmed,
             overrun_mm=trust.overrun_mm,
-            unpowered_holds=unpowered.holds,
+            unpowered_holds=holds,
             local_button=trust.local_button,
             upper_switch=_reference(references.upper_switch_mm, references),
             lower_switch=_reference(references.lower_switch_mm, references),
@@ -86,7 +96,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             standstill_a=power.standstill_a if power else 0.0,
             window=window,
         )
-    return ShadeRead(spec=spec, link=link, wind_contact=bool(names and names.wind_contact))
+    return ShadeRead(spec=spec, link=link, wind_contact=bool(names and names.wind_contact), lift=lift)
 
 
 def _read_roll(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Roll | None:

@@ -9,6 +9,8 @@ from bridge.core.shade.bounds import checked
 from bridge.core.shade.lifting import Lifting
 from bridge.core.shade.motor import USUAL_MARGIN
 
+_SHORT_PCT = 1.0
+
 
 def holding_drops(
     lifting: Lifting,
@@ -57,6 +59,23 @@ def holding_percents(
     drops = holding_drops(lifting, detent_torque_nm=detent_torque_nm, margin=margin)
     percent = lifting.roll.percent_at_drop
     return [(percent(low_mm), percent(high_mm)) for high_mm, low_mm in reversed(drops)]
+
+
+def held_percents(lifting: Lifting, *, detent_torque_nm: float) -> list[tuple[float, float]]:
+    """Return the stretches of percent open where the motor may sleep, rising, with the usual margin.
+
+    A stretch that reaches a limit is taken to go on beyond it, so it reaches the lower one only where the
+    motor holds, margin or not, down to the end of the cloth; else it ends `_SHORT_PCT` above it.
+    """
+    found = holding_percents(lifting, detent_torque_nm=detent_torque_nm)
+    if not found or found[0][0] > 0:
+        return found
+    end_mm = lifting.roll.end_drop_mm
+    deepest = max(lifting.peak(deepest_mm=end_mm).at_lowered_mm, lifting.roll.drop_mm)
+    if lifting.back_driving_torque_nm(deepest) <= detent_torque_nm:
+        return found
+    (_, high), rest = found[0], found[1:]
+    return [(_SHORT_PCT, high), *rest] if high > _SHORT_PCT else rest
 
 
 def _edge_mm(lifting: Lifting, *, held_mm: float, falls_mm: float, limit_nm: float) -> float:
