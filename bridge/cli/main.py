@@ -31,6 +31,7 @@ COMMANDS = (
         "bridge.cli.listen_in",
     ),
     ("calc", "the builder's calculators", "bridge.cli.calc"),
+    ("size", "whether a shade's motor, supply and cable suit it, and what would", "bridge.cli.size"),
     ("check", "say what settings mean, or everything that is wrong with them", "bridge.cli.check"),
     (
         "simulate-boards",
@@ -41,6 +42,7 @@ COMMANDS = (
     ("year", "try the rules on a weather year, beside habits without rules", "bridge.cli.year"),
     ("day", "a day of each shade: sun, depth, plan, and what really happened", "bridge.cli.day"),
     ("sunmap", "a window's year by month and hour: where the sun is too deep", "bridge.cli.sunmap"),
+    ("doctor", "look broker, boards and machine over, and say what to put right", "bridge.cli.doctor"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
     ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),

@@ -23,6 +23,11 @@ from bridge.core.events import ClaimHeard
 from bridge.core.values import Moment
 
 ALERT = "second-bridge"
+FORGETFUL = "forgetful-broker"
+FORGOT = (
+    "the broker has forgotten what was retained: switch its persistence on, or a new disk of the bridge "
+    "has nothing to start from"
+)
 
 
 class Claims:
@@ -31,24 +36,34 @@ class Claims:
     Args:
         bridge: Names this run.
         boards_root: The topic under which the boards speak.
+
+    Attributes:
+        forgot: Whether the broker, when it came back, had lost the claim that this run had left there;
+            None before it has once gone and come back.
     """
 
     def __init__(self, bridge: str, boards_root: str) -> None:
         self._bridge = bridge
         self.topic = claim.topic_of(boards_root)
         self._echoed = False
+        self._left = self._handed_back = False
+        self.forgot: bool | None = None
 
     def opened(self) -> None:
         """A new session stands: what comes before our own claim comes back was said before it."""
-        self._echoed = False
+        self._left = self._left or self._echoed
+        self._echoed = self._handed_back = False
 
     def heard(self, message: Incoming, at: Moment) -> ClaimHeard | None:
         """Return what another bridge claims; None for our own words and for none at all."""
         said = claim.read(message)
         if said is None:
             return None
+        self._handed_back = self._handed_back or message.retained
         if said.bridge == self._bridge:
-            self._echoed = self._echoed or not message.retained
+            if not message.retained and not self._echoed:
+                self._echoed = True
+                self.forgot = not self._handed_back if self._left else None
             return None
         earlier = message.retained or not self._echoed
         return ClaimHeard(at=at, term=said.term, retained=earlier, ahead=said.bridge < self._bridge)

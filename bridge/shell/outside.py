@@ -13,7 +13,7 @@ from structlog.typing import FilteringBoundLogger
 from bridge import __version__
 from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.memory import MemoryShelf
-from bridge.adapters.broker.messages import Incoming, Subscription
+from bridge.adapters.broker.messages import Incoming, Publication, Subscription
 from bridge.adapters.broker.tree import Refused, Tree
 from bridge.adapters.links import contract, one_way
 from bridge.core.errors import LinkError
@@ -109,12 +109,22 @@ class Outside:
 
     def _claimed(self, message: Incoming, house: House) -> ClaimHeard | None:
         """Return another bridge's claim; one that is lower is answered, so that its maker learns of ours."""
+        forgot = self._claims.forgot
         event = self._claims.heard(message, now())
+        if self._claims.forgot not in (None, forgot):
+            self._tell_of_memory(forgot=self._claims.forgot)
         if event is None or event.retained:
             return event
         if (event.term, event.ahead) < (house.term, True):
             self.faces.claim(house)
         return event
+
+    def _tell_of_memory(self, *, forgot: bool | None) -> None:
+        if forgot:
+            self._log.error("broker.memory.forgotten", text=charge.FORGOT)
+        topic = self.tree.topic(None, "$alert", charge.FORGETFUL)
+        text = charge.FORGOT.encode() if forgot else b""
+        self._send(Publication(topic=topic, payload=text, qos=1, retain=True), None)
 
     def _remembered(self, shade: ShadeId, message: Incoming) -> MemoryHeard | None:
         """Return what the broker hands back; what it passes on live are our own words."""

@@ -98,3 +98,23 @@ def test_whoever_says_that_the_bridge_in_charge_has_gone_is_put_right(
 def test_the_state_of_another_device_is_its_own_business() -> None:
     message = Incoming(topic="homie/5/other/$state", payload=b"lost", retained=False)
     assert put_right(Tree(shades=()), message) is None
+
+
+def test_a_broker_that_comes_back_without_our_claim_has_forgotten_it() -> None:
+    ours = claims()
+    ours.heard(claim("mine", 8), AT)
+    assert ours.forgot is None, "it has not gone yet"
+    ours.opened()
+    ours.heard(claim("mine", 8), AT)
+    assert ours.forgot is True
+    ours.opened()
+    ours.heard(claim("mine", 8, retained=True), AT)
+    ours.heard(claim("mine", 8), AT)
+    assert ours.forgot is False
+
+
+def test_an_empty_broker_at_the_first_meeting_has_forgotten_nothing() -> None:
+    ours = claims()
+    ours.opened()
+    ours.heard(claim("mine", 8), AT)
+    assert ours.forgot is None

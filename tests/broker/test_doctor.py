@@ -1,0 +1,166 @@
+"""`hembar doctor` on a real house: what is well, and what each broken thing looks like."""
+
+import json
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bridge.adapters.broker.examining import Examination
+from tests.house_process import House, running_house
+from tests.mosquitto import Mosquitto
+from tests.running import HEMBAR, settings_for
+from tests.secured import CONFIG, Secured, secured_broker
+
+pytestmark = pytest.mark.broker
+
+ALERT = "homie/5/hembar/$alert/forgetful-broker"
+
+
+def looked_over(settings: Path) -> tuple[int, dict[str, dict[str, Any]]]:
+    ran = subprocess.run(
+        [str(HEMBAR), "doctor", str(settings), "--json"],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert ran.stdout, ran.stderr
+    return ran.returncode, {each["subject"]: each for each in json.loads(ran.stdout)["findings"]}
+
+
+@pytest.fixture
+def house(brokers: Callable[..., Mosquitto], tmp_path: Path) -> Iterator[House]:
+    with running_house(brokers("persistence true", "autosave_on_changes true"), tmp_path) as running:
+        running.find_top("study")
+        yield running
+
+
+def test_a_house_in_order_has_no_fault_and_nobody_moves_or_answers(house: House) -> None:
+    seen = len(house.ear.messages)
+    code, found = looked_over(house.bridge.settings)
+    faults = [each for each in found.values() if each["grade"] == "fault"]
+    assert (code, faults) == (0, [])
+    assert found["rights at the broker"]["grade"] == "fine"
+    assert found["strangers"]["grade"] == "advice", "this broker lets everybody in"
+    assert found["broker's memory"]["grade"] == "untold"
+    later = house.ear.messages[seen:]
+    reports = [each.said for each in later if each.topic.endswith("/report")]
+    assert not [each for each in reports if each["why"] in ("told", "refused")], "boards took no notice"
+    assert {each.said["do"] for each in later if each.topic.endswith("/order")} <= {"tell"}
+    assert not house.bridge.logged("board.message.refused")
+    house.ask("study", "50")
+    house.wait_at_rest("study", "50")
+
+
+def test_a_broker_that_keeps_what_is_retained_is_known_after_its_restart(house: House) -> None:
+    looked_over(house.bridge.settings)
+    sessions = len(house.bridge.logged("broker.session.up"))
+    time.sleep(2)  # the mark, and the broker's uptime, are told in whole seconds
+    house.mosquitto.restart()
+    house.ear.wait(
+        lambda: len(house.bridge.logged("broker.session.up")) > sessions, "it is back", within_s=20
+    )
+    _, found = looked_over(house.bridge.settings)
+    assert found["broker's memory"]["grade"] == "fine", found["broker's memory"]
+    assert not house.bridge.logged("broker.memory.forgotten")
+
+
+def test_a_broker_that_forgets_is_told_by_the_bridge_itself(mosquitto: Mosquitto, tmp_path: Path) -> None:
+    with running_house(mosquitto, tmp_path) as house:
+        house.find_top("study")
+        mosquitto.kill()
+        mosquitto.restart()
+        house.ear.wait(
+            lambda: bool(house.bridge.logged("broker.memory.forgotten")), "it is told", within_s=20
+        )
+        house.ear.wait(lambda: b"persistence" in (house.ear.latest(ALERT) or b""), "and shown")
+        code, found = looked_over(house.bridge.settings)
+        assert (code, found["broker's memory"]["grade"]) == (1, "fault")
+
+
+def test_retained_orders_and_requests_and_a_second_claim_are_found(house: House) -> None:
+    topic, wish = "shade-boards/attic-board/0/order", "homie/5/hembar-study/opening/position/set"
+    house.ear.say(topic, b"{}", retain=True)
+    house.ear.say(wish, b"40", retain=True)
+    house.ear.say("shade-boards/shed/link", b'{"link":"up","boot":1}', retain=True)
+    code, found = looked_over(house.bridge.settings)
+    assert code == 1
+    assert found[f"retained order on {topic}"]["grade"] == "fault"
+    assert found[f"retained request on {wish}"]["grade"] == "advice"
+    assert found["board shed"]["text"] == "it is on the broker and not in the settings"
+
+
+def test_a_bound_that_swallows_descriptions_is_found(
+    brokers: Callable[..., Mosquitto], tmp_path: Path
+) -> None:
+    broker = brokers("max_packet_size 300")
+    code, found = looked_over(settings_for(broker.port, tmp_path / "house.toml"))
+    assert code == 1
+    assert found["message size"]["grade"] == "fault"
+    assert "it takes 300" in found["message size"]["text"]
+
+
+def test_without_a_broker_it_says_so(tmp_path: Path) -> None:
+    ran = subprocess.run(
+        [str(HEMBAR), "doctor", str(settings_for(9, tmp_path / "house.toml"))],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=30,
+    )
+    assert ran.returncode == 69
+    assert "start the broker" in ran.stderr
+
+
+@pytest.fixture
+def secured(tmp_path: Path) -> Iterator[Callable[[str], Secured]]:
+    started: list[Secured] = []
+
+    def start(acl: str) -> Secured:
+        folder = tmp_path / f"broker-{len(started)}"
+        folder.mkdir()
+        started.append(secured_broker(folder, boards=("attic-board",), acl=acl))
+        return started[-1]
+
+    yield start
+    for each in started:
+        each.stop()
+
+
+def secured_settings(broker: Secured, to: Path) -> Path:
+    path = settings_for(broker.tls_port, to)
+    more = f'tls = true\nca_file = "{broker.folder}/ca.pem"\ncert_file = "{broker.certificate("hembar")}"\n'
+    path.write_text(path.read_text().replace("client_id = ", f"{more}client_id = ", 1))
+    return path
+
+
+def test_each_right_that_the_broker_denies_in_silence_is_named(
+    secured: Callable[[str], Secured], tmp_path: Path
+) -> None:
+    whole = (CONFIG / "mosquitto.acl").read_text()
+    report = (
+        b'{"v":1,"boot":1,"n":1,"count":0,"kept":true,"moving":false,"awake":false,"why":"boot","seq":0,'
+        b'"to":null,"answers":null,"senses":[],"pulses_per_turn":[45600,11]}'
+    )
+    for number, missing in enumerate(("order", "memory", "homie")):
+        lines = [
+            line
+            for line in whole.splitlines()
+            if not (line.startswith("topic readwrite") and f"/{missing}" in f"/{line.split()[-1]}")
+        ]
+        broker = secured("\n".join(lines))
+        with Examination(broker.board_address("attic-board")) as board:
+            assert board.allowed("shade-boards/attic-board/0/report", report, retain=True)
+        settings = secured_settings(broker, tmp_path / f"house-{number}.toml")
+        code, found = looked_over(settings)
+        denied = [subject for subject in found if subject.startswith("right to publish ")]
+        assert code == 1
+        assert denied, found
+        assert all(f"/{missing}" in f"/{subject.split()[-1]}" for subject in denied), denied
+        assert found["certificate of the broker"]["grade"] in ("fine", "advice")
+        assert found["certificate of the bridge"]["grade"] in ("fine", "advice")
+        assert found["strangers"]["text"] == "not let in"
