@@ -49,14 +49,15 @@ def command(
 
     def run(args: argparse.Namespace) -> int:
         answer = compute(args)
-        print(json.dumps(answer.document, allow_nan=False) if args.json else _table(answer))
+        print(json.dumps(answer.document, allow_nan=False) if args.json else table(answer))
         return 0
 
     parser.set_defaults(run=run)
     return parser
 
 
-def _table(answer: Answer) -> str:
+def table(answer: Answer) -> str:
+    """Return an answer as people read it."""
     rows = [row for _, section in answer.sections for row in section]
     label_width = max(len(label) for label, _, _ in rows)
     value_width = max(len(value) for _, value, _ in rows)

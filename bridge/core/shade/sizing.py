@@ -29,7 +29,8 @@ THICKEST_AWG = -3
 FUSE_FACTOR = 1.25
 # Rated currents of miniature fuses: IEC 60127-2, from memory; part of the R10 series.
 MINIATURE_FUSES_A = (
-    0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0
+    0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8,
+    1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0, 10.0,
 )  # fmt: skip
 # Rated currents of blade fuses: ISO 8820-3, from memory.
 BLADE_FUSES_A = (2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)
@@ -282,7 +283,7 @@ def _thicker(setup: Setup) -> list[Remedy]:
 
 
 def next_fuse_a(branch_a: float, ratings: Sequence[float]) -> float | None:
-    """Return the least of rising `ratings` that runs `branch_a` > 0 with the usual reserve; None if none does.
+    """Return the least of rising `ratings` that runs `branch_a` > 0 with the usual reserve, or None.
 
     Raises:
         RequestError: `branch_a` is not greater than 0.

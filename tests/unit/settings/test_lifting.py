@@ -9,7 +9,7 @@ import pytest
 
 from bridge.core.errors import ConfigError
 from bridge.core.spec import ShadeSpec
-from bridge.settings.load import load, load_text
+from bridge.settings.load import load_text
 from bridge.settings.plain import Settings
 from bridge.simulate.truth import Build, Tube
 
@@ -81,37 +81,24 @@ def test_a_motor_of_unknown_detent_is_taken_to_hold_nowhere() -> None:
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (
-            ("cable_m = 8\n", ""),
-            "house.toml [shades.study.motor]: of cable_awg and cable_m only one is given; give both, or leave "
-            "out both",
-        ),
-        (
-            ("standstill_a = 1.4 ", "standstill_a = 3 "),
-            "house.toml [shades.study.motor]: standstill_a = 3 is more than phase_a = 2.8; give the driver's "
-            "current at rest, at most that of motion",
-        ),
+        (("cable_m = 8\n", ""), "of cable_awg and cable_m only one is given; give both, or leave out both"),
+        (("standstill_a = 1.4 ", "standstill_a = 3 "), "standstill_a = 3 is more than phase_a = 2.8; "),
         (
             ("detent_torque_nm = 0.068", "detent_torque_nm = 1.2"),
-            "house.toml [shades.study.motor]: detent_torque_nm = 1.2 is not less than holding_torque_nm = 1.2; "
-            "the first is without current, usually a twentieth of the second; look at the data sheet again",
+            "detent_torque_nm = 1.2 is not less than holding_torque_nm = 1.2; ",
         ),
         (
             ("cable_awg = 20 ", "cable_awg = 40 "),
-            "house.toml [shades.study.motor]: at 2.8 A it takes 154.2 V of the 24 V supplied; use a thicker or "
-            "shorter cable, or a higher supply",
+            "at 2.8 A it takes 154.2 V of the 24 V supplied; use a thicker or shorter cable, ",
         ),
-        (
-            ("cable_awg = 20 ", "cable_awg = 41 "),
-            "house.toml [shades.study.motor]: cable_awg = 41: it must be a wire gauge from 0000 to 40; give a "
-            "whole number such as 18; the smaller, the thicker",
-        ),
+        (("cable_awg = 20 ", "cable_awg = 41 "), "cable_awg = 41: it must be a wire gauge from 0000 to 40; "),
+        (("supply_v = 24", "supply_v = 230"), "supply_v = 230: it must be at most 60; "),
     ],
 )
 def test_what_cannot_be_is_told(change: tuple[str, str], told: str) -> None:
     with pytest.raises(ConfigError) as caught:
         read(change)
-    assert str(caught.value) == told
+    assert str(caught.value).startswith(f"house.toml [shades.study.motor]: {told}")
 
 
 def test_holding_cannot_be_computed_from_nothing() -> None:
@@ -119,6 +106,6 @@ def test_holding_cannot_be_computed_from_nothing() -> None:
         read(("holds = [[75, 100]]", 'holds = "computed"'))
     assert str(caught.value) == (
         'house.toml [shades.kitchen.unpowered]: holds = "computed", but the figures to compute it from are '
-        "missing; add width_mm, cloth_kgpm2 and hem_bar_kg under lift, and the motor's data sheet under motor; "
-        "or try it with the motor unplugged and the cloth supported"
+        "missing; add width_mm, cloth_kgpm2 and hem_bar_kg under lift, and the motor's data sheet under "
+        "motor; or try it with the motor unplugged and the cloth supported"
     )
