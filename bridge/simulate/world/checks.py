@@ -1,9 +1,9 @@
 """The invariants, checked after every event against the truth and against a ledger of requests and orders.
 
-What is exempt, and why: a shade that an undetectable event has met, until its next reference; and a shade
-whose board is in hearing and has something under way to tell (a button pressed, power gone, wind), until a
-report from after that, since before it the claim is as of the last report; and a journal put back, until its
-boards are heard.
+What is exempt, and why: a shade that an undetectable event has met, until its next reference; one that a
+rival has moved unheard, until the first word of it; one whose board is in hearing and has something under way
+to tell (a button pressed, power gone, wind), until a report from after that, since before it the claim is as
+of the last report; and a journal put back, until its boards are heard.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.core.contract import Do
-from bridge.core.events import Asked, Button, Event, Press, ReportHeard, Started
+from bridge.core.events import Asked, Event, ReportHeard, Started
 from bridge.core.outcome import Decisions, Note, SendOrder
 from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.position.estimate import Knowledge
@@ -23,7 +23,9 @@ from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import plain
 from bridge.simulate.world.limits import Limits
 from bridge.simulate.world.network import BoardSide
+from bridge.simulate.world.stops import Stops
 from bridge.simulate.world.story import told
+from bridge.simulate.world.unheard import Unheard
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
@@ -33,10 +35,8 @@ HAIR_MM = 0.15
 # An order on its way when its request ends still arrives, held back by a slow network on both hops, a stalled
 # session and a half-open connection at most so long.
 LATE_S = 30.0
-# What a stop may take: two slow messages and the ramp.
-STOP_S = 15.0
-# What a slow network still holds back once it is quick again.
-SLOW_TAIL_S = 15.0
+# How long a request that has ended is still asked about, beyond the longest that one may take.
+ENDED_KEPT_S = 300.0
 # A board that brakes past a switch and comes back reports the reference this much later.
 TRIPPED_S = 3.0
 ORDERS_A_SECOND = 5
@@ -77,6 +77,8 @@ class Checks:
         self.outdated: set[ShadeId] = set()
         self.ticks = 0
         self.limits = Limits(world)
+        self.stops = Stops(world)
+        self.unheard = Unheard(world)
         # What was last compared: neither claim nor truth has changed since.
         self.looked: dict[ShadeId, tuple[Knowledge, tuple[object, ...]]] = {}
 
@@ -99,8 +101,8 @@ class Checks:
         concerned = self._concerned(event, house)
         for shade in concerned:
             self._heard(shade, event, decisions, message)
-        if isinstance(event, Asked) and isinstance(event.want, Press) and event.want.button is Button.STOP:
-            self._stop_later(event.shade)
+        self.stops.decided(event, house, decisions.notes)
+        self.unheard.decided(event, house)
         for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
             self.claim(shade)
         self._in_charge(before, event, house, decisions)
@@ -142,6 +144,8 @@ class Checks:
         dirty = side.dirty[channel]
         if dirty is not None and evidence and said_s >= dirty:
             side.dirty[channel] = None
+        if evidence:
+            self.unheard.evidence(shade.id, said_s)
         if met and self.exempt.get(shade.id, 0.0) <= said_s - TRIPPED_S:
             self.exempt.pop(shade.id, None)
 
@@ -165,10 +169,8 @@ class Checks:
         self.world.figures.fates[known.fate] += 1
         self.world.figures.whys[f"{known.fate}: {plain(str(fields['why']))}"] += 1
         if len(self.asked) > 200:
-            old = [
-                key for key, each in self.asked.items() if each.fate and each.ended_s < self.world.now - 300
-            ]
-            for key in old:
+            before_s = self.world.now - max(self.world.patience_s.values()) - ENDED_KEPT_S
+            for key in [key for key, each in self.asked.items() if each.fate and each.ended_s < before_s]:
                 del self.asked[key]
 
     def rolled_back(self, house: House | None) -> None:
@@ -196,7 +198,7 @@ class Checks:
                 return
             self.outdated.discard(shade.id)
         side, channel = self.world.where[shade.id]
-        if shade.channel.answered and side.dirty[channel] is not None:
+        if self.unheard.hides(shade) or (shade.channel.answered and side.dirty[channel] is not None):
             return
         if side.board.powered:
             side.catch_up()
@@ -303,6 +305,9 @@ class Checks:
     def after_order(self, side: BoardSide, sent: SendOrder) -> None:
         """An order that has set a motor going was wanted, and did so for the first time."""
         motor = side.board.channels[sent.channel]
+        if motor.tube.state.hand_mm is not None and sent.order.do is Do.SEEK:
+            # Held by a hand, it stalls short of its stop: no sense can tell that from the stop.
+            self.undetectable(sent.shade)
         began = motor.tube.state.moves > self._moves
         turned = motor.motion is not None and motor.motion.leg is not self._leg
         order = sent.order
@@ -346,31 +351,6 @@ class Checks:
             age = self.world.now - asking.asked_s
             if age > self.world.patience_s[asking.shade]:
                 raise Escape("I3", f"{asking.shade}: request {number} is open for {age:.0f} s")
-
-    def _stop_later(self, name: ShadeId) -> None:
-        """A stop was asked: if nothing hampers it the motor stands still soon."""
-        side, channel = self.world.where[name]
-        server = self.world.server
-        if not (side.reachable and server.connected and not server.deaf):
-            return
-        if self.world.now < self.world.slow_until + SLOW_TAIL_S:
-            return
-        moves = side.board.channels[channel].tube.state.moves
-        seen = self._undisturbed(name)
-        self.world.at(self.world.now + STOP_S, self._stopped, name, moves, seen)
-
-    def _undisturbed(self, name: ShadeId) -> tuple[int, int, int]:
-        """Equal values mean that no fault, no newer wish and no restart came in between."""
-        return self.world.disturbances, self.world.asks[name], self.world.server.runs
-
-    def _stopped(self, name: ShadeId, moves: int, seen: tuple[int, int, int]) -> None:
-        side, channel = self.world.where[name]
-        if seen != self._undisturbed(name):
-            return
-        side.catch_up()
-        motor = side.board.channels[channel]
-        if motor.moving or motor.tube.state.moves > moves + 1:
-            raise Escape("I6", f"{name} moves {STOP_S:.0f} s after a stop")
 
     def cloth(self) -> None:
         """No cloth is wound the wrong way."""

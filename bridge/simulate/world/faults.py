@@ -230,6 +230,7 @@ def _rival_orders(world: World) -> None:
         then=Then.STAY,
     )
     side.disturbed(number)
+    world.checks.unheard.rival(name, term)
     world.note("rival order", name, term)
     side.rivals(SendOrder(shade=name, board=BoardId(side.board.plan.id), channel=number, order=order))
     if world.rng.random() < 0.5:

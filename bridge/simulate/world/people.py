@@ -22,6 +22,7 @@ from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
 from bridge.core.state import Shade
 from bridge.core.values import Rank, ShadeId
+from bridge.simulate.motor import Motor
 from bridge.simulate.world.network import BoardSide
 
 if TYPE_CHECKING:
@@ -139,7 +140,8 @@ class People:
         tube, build = motor.tube, motor.fitting.build
         assert motor.count is not None
         turns = self.world.turns_at(side, number, to_mm)
-        to = motor.count + round((turns - tube.turns) * build.pulses_per_turn)
+        wanted = motor.count + round((turns - tube.turns) * build.pulses_per_turn)
+        to = _within_bounds(motor, wanted)
         if to != motor.count:
             motor.set_off(
                 to, self.world.now, top=motor.fitting.own_pps, ramp=motor.fitting.own_ramp, why=Why.BUTTON
@@ -200,3 +202,12 @@ class People:
         side.catch_up()
         side.disturbed(number)
         side.after(side.board.messages(side.board.press(number, "stop", self.world.now), self.world.now))
+
+
+def _within_bounds(motor: Motor, to: int) -> int:
+    """Return how far a finger takes a motor: a board with bounds does not leave them, held button or not."""
+    assert motor.count is not None
+    if motor.bounds is None:
+        return to
+    low, high = motor.bounds
+    return max(to, min(low, motor.count)) if to < motor.count else min(to, max(high, motor.count))
