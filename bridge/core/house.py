@@ -44,7 +44,7 @@ from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hear
 from bridge.core.outcome import Decisions, Level
 from bridge.core.overhearing import hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
-from bridge.core.recalling import hear_memory, outdated
+from bridge.core.recalling import displaced, hear_memory, outdated
 from bridge.core.referring import due_s as referring_due_s
 from bridge.core.referring import referred
 from bridge.core.replacing import replace
@@ -71,7 +71,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         assert isinstance(event, Started), "a house begins with Started"
         house = built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
-    after = ruled(turn, house, _after(turn, event), event)
+    after = ruled(turn, house, displaced(turn, _after(turn, event)), event)
     after = _queue_served(turn, referred(turn, after))
     said = turn.notes or turn.orders or turn.targets
     if not said and turn.term == house.term and after == house:

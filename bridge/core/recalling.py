@@ -15,8 +15,8 @@ from bridge.core.position.claims import claim_at, width_mm
 from bridge.core.position.evidence import nothing_known, slipped
 from bridge.core.position.memory import Memory, most_travelled, newer
 from bridge.core.replacing import replace
-from bridge.core.spec import ContractLink
-from bridge.core.state import Reckoning, Shade
+from bridge.core.spec import ContractLink, OneWayLink
+from bridge.core.state import House, Reckoning, Shade
 from bridge.core.turn import Turn
 
 # Orders that a power cut may take from the journal's end: what is not flushed (`tell`, `sleep`, `stop`,
@@ -167,6 +167,26 @@ def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
         reckoning=Reckoning(),
         reason=why,
     )
+
+
+def displaced(turn: Turn, house: House) -> House:
+    """Return the house of a bridge that has stood down: out of its hearing another one moves the shades."""
+    if not house.stood_down:
+        return house
+    why = "another bridge is in charge, and moves it out of this one's hearing"
+    shades = {
+        name: outdated(turn, shade, why) if _left_to_others(house, shade) else shade
+        for name, shade in house.shades.items()
+    }
+    return house if shades == house.shades else replace(house, shades=shades)
+
+
+def _left_to_others(house: House, shade: Shade) -> bool:
+    known = shade.knowledge
+    if known.base is None and known.hull.contains(physical_range(shade.spec)):
+        return False
+    one_way = isinstance(shade.spec.link, OneWayLink)
+    return not (house.broker_up if one_way else shade.channel.answered)
 
 
 _OF_ORDERS = (Why.ARRIVED, Why.STOPPED, Why.STALLED, Why.UPPER_SWITCH, Why.LOWER_SWITCH, Why.NOT_FOUND)

@@ -25,6 +25,7 @@ from bridge.simulate.world.limits import Limits
 from bridge.simulate.world.network import BoardSide
 from bridge.simulate.world.stops import Stops
 from bridge.simulate.world.story import told
+from bridge.simulate.world.unfelt import Unfelt
 from bridge.simulate.world.unheard import Unheard
 
 if TYPE_CHECKING:
@@ -37,8 +38,6 @@ HAIR_MM = 0.15
 LATE_S = 30.0
 # How long a request that has ended is still asked about, beyond the longest that one may take.
 ENDED_KEPT_S = 300.0
-# A board that brakes past a switch and comes back reports the reference this much later.
-TRIPPED_S = 3.0
 ORDERS_A_SECOND = 5
 TICKS_AT_ONCE = 5
 MEETINGS_MAX = 100
@@ -68,7 +67,7 @@ class Checks:
     def __init__(self, world: World) -> None:
         self.world = world
         self.asked: dict[int, Asking] = {}
-        self.exempt: dict[ShadeId, float] = {}
+        self.unfelt = Unfelt(world)
         self.highest_seq: dict[tuple[ShadeId, int], int] = {}
         self.for_request: dict[tuple[ShadeId, int, int, int], int | None] = {}
         self.acted: set[tuple[str, int, int, int, int]] = set()
@@ -103,6 +102,7 @@ class Checks:
             self._heard(shade, event, decisions, message)
         self.stops.decided(event, house, decisions.notes)
         self.unheard.decided(event, house)
+        self.unfelt.decided(event, house)
         for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
             self.claim(shade)
         self._in_charge(before, event, house, decisions)
@@ -146,8 +146,8 @@ class Checks:
             side.dirty[channel] = None
         if evidence:
             self.unheard.evidence(shade.id, said_s)
-        if met and self.exempt.get(shade.id, 0.0) <= said_s - TRIPPED_S:
-            self.exempt.pop(shade.id, None)
+        if met:
+            self.unfelt.met(shade, said_s)
 
     def _ledger(self, note: Note) -> None:
         if note.name not in ("request.accepted", "request.ended"):
@@ -191,7 +191,7 @@ class Checks:
 
     def claim(self, shade: Shade) -> None:
         """The true hem bar is inside the hull, in mm."""
-        if shade.id in self.exempt:
+        if shade.id in self.unfelt:
             return
         if shade.id in self.outdated:
             if not shade.channel.answered:
@@ -276,7 +276,7 @@ class Checks:
         assert order.to is not None
         assert order.high is not None
         travel, known = shade.spec.travel, shade.knowledge
-        if shade.id in self.exempt or known.base is None:
+        if shade.id in self.unfelt or known.base is None:
             return
         slack = known.base.width + float(travel.drive.cycle_pulses)
         at = known.base.middle + order.to
@@ -307,7 +307,7 @@ class Checks:
         motor = side.board.channels[sent.channel]
         if motor.tube.state.hand_mm is not None and sent.order.do is Do.SEEK:
             # Held by a hand, it stalls short of its stop: no sense can tell that from the stop.
-            self.undetectable(sent.shade)
+            self.unfelt.happened(sent.shade)
         began = motor.tube.state.moves > self._moves
         turned = motor.motion is not None and motor.motion.leg is not self._leg
         order = sent.order
@@ -356,13 +356,8 @@ class Checks:
         """No cloth is wound the wrong way."""
         for name, (side, channel) in self.world.where.items():
             tube = side.board.channels[channel].tube
-            if name not in self.exempt and tube.turns > tube.end_turns + 0.05:
+            if name not in self.unfelt and tube.turns > tube.end_turns + 0.05:
                 raise Escape("I2", f"{name}: the cloth winds the wrong way")
-
-    def undetectable(self, name: ShadeId) -> None:
-        """Something has met the shade that no part of it can feel."""
-        self.exempt[name] = self.world.now
-        self.world.figures.undetectable += 1
 
     def sample(self, day: int) -> None:
         """Note the widths now."""
@@ -370,7 +365,7 @@ class Checks:
         if house is None:
             return
         for shade in house.shades.values():
-            if not shade.channel.answered or shade.id in self.exempt:
+            if not shade.channel.answered or shade.id in self.unfelt:
                 continue
             side, channel = self.world.where[shade.id]
             side.catch_up()

@@ -246,7 +246,7 @@ def _pull(world: World) -> None:
     side.catch_up()
     number = world.rng.randrange(len(side.board.channels))
     motor = side.board.channels[number]
-    world.checks.undetectable(world.shade_at_side(side, number))
+    world.checks.unfelt.happened(world.shade_at_side(side, number))
     motor.tube.pull(world.rng.uniform(10, 150))
     world.note("pull", side.board.plan.id, number)
 
@@ -260,7 +260,7 @@ def _hold(world: World) -> None:
                 continue
             # A stall on the way to the stop can't be told from the stop.
             if not motor.fitting.stall or motor.motion.why is Why.NOT_FOUND:
-                world.checks.undetectable(world.shade_at_side(side, number))
+                world.checks.unfelt.happened(world.shade_at_side(side, number))
             motor.tube.hold()
             world.note("hold", side.board.plan.id, number)
             world.at(world.now + world.rng.uniform(0.5, 3.0), _let_go, world, side, number)
@@ -272,7 +272,7 @@ def _let_go(world: World, side: BoardSide, number: int) -> None:
     motor = side.board.channels[number]
     if motor.motion is not None and motor.motion.leg.sign > 0:
         # Cloth was paid out while the hem bar was held: nothing feels that.
-        world.checks.undetectable(world.shade_at_side(side, number))
+        world.checks.unfelt.happened(world.shade_at_side(side, number))
     motor.tube.let_go()
 
 

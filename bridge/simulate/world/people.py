@@ -169,7 +169,7 @@ class People:
             world.server.deliver(event)
             after = world.server.house
             if after is not None and after.shades[name].reason != was_known:
-                world.checks.exempt.pop(name, None)
+                world.checks.unfelt.confirmed(after.shades[name])
                 return
         if tries:
             world.at(world.now + 6.0, self._confirm, name, place, tries - 1)

@@ -100,6 +100,7 @@ class Server:
         self.durable = self.copied
         self.world.checks.rolled_back(self.copied)
         self.world.checks.outdated.update(self.world.where)
+        self.world.checks.unfelt.put_back(self.copied)
         self.world.note("journal put back", None if self.copied is None else self.copied.term)
 
     def lose_disk(self) -> None:

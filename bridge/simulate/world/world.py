@@ -255,12 +255,15 @@ class World:
             self.live_until(self.now + self.patience_s[name])
             new = [each for number, each in self.checks.asked.items() if number not in before]
             mine = [each for each in new if each.shade == name]
-            if not mine or mine[-1].fate is None:
+            # The first is the person's; what follows is asked by rules.
+            if not mine or mine[0].fate is None:
                 raise Escape("I3", f"{name}: {want} has no end in calm")
             house = self.server.house
             assert house is not None
-            if mine[-1].fate != "reached":
-                self._excused(name, mine[-1].fate, want)
+            if mine[0].fate == "superseded" and len(mine) > 1:
+                continue
+            if mine[0].fate != "reached":
+                self._excused(name, mine[0].fate, want)
             elif not house.shades[name].channel.answered:
                 raise Escape("I10", f"{name} is reached and not in conversation")
 

@@ -156,3 +156,25 @@ def test_without_a_broker_only_deadlines_are_waited_for() -> None:
     assert bench.due_s is None
     bench.ask(50)
     assert bench.due_s == pytest.approx(30.0)
+
+
+def test_a_bridge_that_has_stood_down_claims_nothing_of_what_it_does_not_hear() -> None:
+    bench = Bench().known_at_top()
+    bench.claim(7, retained=False)
+    assert bench.house is not None
+    assert bench.house.stood_down
+    assert bench.hull_mm[1] < 5
+    bench.link(Link.LOST)
+    known = bench.shade.knowledge
+    assert (known.base, known.hull) == (None, SPEC.ends)
+    before = bench.house
+    bench.tick(5.0)
+    assert bench.shade is before.shades[bench.shade.id]
+
+
+def test_a_bridge_that_stands_down_while_deaf_claims_nothing_either() -> None:
+    bench = Bench().known_at_top()
+    bench.link(Link.LOST)
+    assert bench.hull_mm[1] < 5
+    bench.claim(7, retained=False)
+    assert bench.shade.knowledge.hull == SPEC.ends
