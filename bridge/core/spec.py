@@ -133,7 +133,7 @@ class ShadeSpec:
         drive_confirmed: The owner has measured the drive, so the small allowance holds at once.
         overrun_mm: How far the hem bar can physically rise above the upper limit.
         unpowered_holds: Ranges of percent open in which the unpowered motor holds the cloth.
-        local_button: Somebody can move the shade at its board without the bridge.
+        local_button: A hand at its board, or a wind contact there, can move the shade without the bridge.
         upper_switch: Limit switch near the top, if there is one.
         lower_switch: Limit switch near the bottom, if there is one.
         upper_stall: The upper stop, where the owner says that stalling against it is safe.

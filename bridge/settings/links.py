@@ -120,7 +120,12 @@ def _is_target(payload: str | None) -> bool:
 
 
 def check_surroundings(
-    place: Place, link: LinkRead, trust: model.TrustTable, references: model.ReferencesTable
+    place: Place,
+    link: LinkRead,
+    trust: model.TrustTable,
+    references: model.ReferencesTable,
+    *,
+    wind_contact: bool,
 ) -> None:
     """Refuse what would move or pin a shade unheard, since a one-way board never reports."""
     if isinstance(link, ContractLink):
@@ -129,6 +134,11 @@ def check_surroundings(
         place.inside("trust").refuse(
             "local_button is true, and nobody is told what it does at a one-way board",
             "set local_button = false once there is no button that moves the shade by itself",
+        )
+    if wind_contact:
+        place.refuse(
+            "wind_contact is true, and nobody is told when it raises a shade at a one-way board",
+            'give the shade a board that reports, kind = "contract"; else its place is wrong after a gust',
         )
     for key in ("upper_switch_mm", "lower_switch_mm", "upper_stall_mm"):
         if getattr(references, key) is not None:

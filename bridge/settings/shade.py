@@ -65,7 +65,7 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
     ):  # fmt: skip
         travel = Travel(roll=roll, drive=_core_drive(drive))
         _check_references(place.inside("references"), travel, references, trust)
-        check_surroundings(place, link, trust, references)
+        check_surroundings(place, link, trust, references, wind_contact=names.wind_contact)
         spec = ShadeSpec(
             id=ShadeId(shade_id),
             name=names.name or shade_id,
@@ -83,7 +83,8 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             drive_confirmed=drive.confirmed,
             overrun_mm=trust.overrun_mm,
             unpowered_holds=holds,
-            local_button=trust.local_button,
+            # A wind contact at the board moves the shade just as unasked as a finger does.
+            local_button=trust.local_button or names.wind_contact,
             upper_switch=_reference(references.upper_switch_mm, references),
             lower_switch=_reference(references.lower_switch_mm, references),
             upper_stall=_reference(references.upper_stall_mm, references),

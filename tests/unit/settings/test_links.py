@@ -116,6 +116,7 @@ def test_the_commented_example_is_a_sound_link() -> None:
     assert contract in text
     text = text.replace(contract, "\n".join(block) + "\n")
     text = text.replace("overrun_mm = 35.0", "overrun_mm = 35.0\nlocal_button = false")
+    text = text.replace("wraps_left = 1.25\nwind_contact = true", "wraps_left = 1.25")
     landing = load_text(text, origin="house.toml").house.shades[2]
     assert landing.one_way.unit is Unit.PERCENT_CLOSED
 
@@ -162,6 +163,23 @@ def test_what_does_not_fit_together_is_refused(name: str, parts: dict[str, Any],
     found = faults(shade("porch", **parts))
     assert len(found) == 1, (name, found)
     assert told in found[0]
+
+
+def test_a_wind_contact_moves_a_shade_unasked_like_a_button() -> None:
+    contract = 'kind = "contract"\nboard = "porch-board"\nchannel = 0'
+    text = SITE + shade("porch", contract)
+    calm, windy = text, text.replace('mounting = "interior"', 'mounting = "interior"\nwind_contact = true')
+    buttons = [load_text(each, origin="house.toml").house.shades[0].local_button for each in (calm, windy)]
+    assert buttons == [False, True]
+
+
+def test_a_wind_contact_at_a_board_that_never_reports_is_refused() -> None:
+    windy = shade("porch", LINK).replace(
+        'mounting = "interior"', 'mounting = "interior"\nwind_contact = true'
+    )
+    (found,) = faults(windy)
+    assert "wind_contact is true, and nobody is told when it raises a shade at a one-way board" in found
+    assert 'kind = "contract"' in found
 
 
 def test_two_shades_on_one_topic_are_refused() -> None:
