@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bridge.core import out_of_service, overhearing
 from bridge.core.command import one_way
-from bridge.core.command.goals import Refusal, Ways, resolve
+from bridge.core.command.goals import Refusal, Ways, level_goal, resolve
 from bridge.core.command.guards import after_stop, barred
 from bridge.core.command.orders import draft_go
 from bridge.core.command.pursue import misfit, order_stop, pursue
@@ -19,11 +19,20 @@ from bridge.core.replacing import replace
 from bridge.core.spec import OneWayLink, Reference
 from bridge.core.state import Purpose, Shade
 from bridge.core.turn import Turn
-from bridge.core.values import Rank
+from bridge.core.values import GroupId, Rank
+
+Front = tuple[GroupId, float]
 
 
-def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
-    """Return the shade after a request: taken up, done at once, or refused with its reason."""
+def ask(turn: Turn, shade: Shade, event: Asked, *, front: Front | None = None) -> Shade:
+    """Return the shade after a request: taken up, done at once, or refused with its reason.
+
+    Args:
+        turn: The turn.
+        shade: The shade.
+        event: Who asks for what.
+        front: The level group that it was asked of, and the drop to which that goes; None without one.
+    """
     want = event.want
     stops = isinstance(want, Press) and want.button is Button.STOP
     closed = _closed(turn, shade, event.rank)
@@ -46,7 +55,7 @@ def ask(turn: Turn, shade: Shade, event: Asked) -> Shade:
             why = "its board reports nothing; ask for a percent near the limit, look, and confirm it there"
             return refused(turn, shade, event, why)
         return overhearing.resolved(turn, shade, event, want)
-    return _resolved(turn, shade, event, want)
+    return _resolved(turn, shade, event, want, front)
 
 
 def _closed(turn: Turn, shade: Shade, rank: Rank) -> str:
@@ -83,11 +92,13 @@ def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:
     return ended(turn, shade, Fate.SUPERSEDED, f"the service lock was switched on by {source}")
 
 
-def _resolved(turn: Turn, shade: Shade, event: Asked, want: Ways) -> Shade:
+def _resolved(turn: Turn, shade: Shade, event: Asked, want: Ways, front: Front | None) -> Shade:
     wrong = misfit(shade)
     goal = Refusal(why=wrong) if wrong else resolve(shade, want)
     if isinstance(goal, Refusal):
         return refused(turn, shade, event, goal.why)
+    if front is not None:
+        goal = level_goal(shade, goal, group=front[0], to_mm=front[1])
     if shade.channel.answered and not goal.reference:
         report = shade.channel.report
         if report is None or report.count is None or shade.knowledge.base is None:

@@ -10,9 +10,11 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import assert_never
 
-from bridge.core.asking import ask, confirm, locked_up
+from bridge.core.asking import Front, ask, confirm, locked_up
 from bridge.core.changing import changed
 from bridge.core.command.goals import target_of
+from bridge.core.command.level import due_s as level_due_s
+from bridge.core.command.level import front_mm, levelled
 from bridge.core.command.one_way import due_s as one_way_due_s
 from bridge.core.command.pursue import due_s as shade_due_s
 from bridge.core.command.pursue import pursue
@@ -72,7 +74,7 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         house = built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
     after = ruled(turn, house, displaced(turn, _after(turn, event)), event)
-    after = _queue_served(turn, referred(turn, after))
+    after = _queue_served(turn, levelled(turn, referred(turn, after)))
     said = turn.notes or turn.orders or turn.targets
     if not said and turn.term == house.term and after == house:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
@@ -89,7 +91,7 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
     dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
     dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
-    waits = (queue_due_s(house), rules_due_s(house), referring_due_s(house))
+    waits = (queue_due_s(house), level_due_s(house), rules_due_s(house), referring_due_s(house))
     dues += [due for due in waits if due is not None]
     return min(dues, default=None)
 
@@ -123,17 +125,19 @@ def _group_asked(turn: Turn, event: GroupAsked) -> House:
     if group is None:
         turn.note("group.name.unknown", Level.WARNING, text=f"there is no group {event.group}")
         return house
+    to_mm = front_mm(house, group, event.want) if group.level else None
+    front = None if to_mm is None else (group.id, to_mm)
     for member in group.members:
         asked = Asked(at=event.at, shade=member, want=event.want, rank=event.rank, source=event.source)
-        house = _one(turn, house, member, partial(_asked, event=asked))
+        house = _one(turn, house, member, partial(_asked, event=asked, front=front))
     target = target_of(event.want)
     if target is None or not any(note.name == "request.accepted" for note in turn.notes):
         return house
     return replace(house, group_targets={**house.group_targets, group.id: target})
 
 
-def _asked(turn: Turn, shade: Shade, *, event: Asked) -> Shade:
-    return ask(turn, shade, event)
+def _asked(turn: Turn, shade: Shade, *, event: Asked, front: Front | None) -> Shade:
+    return ask(turn, shade, event, front=front)
 
 
 def _switched(turn: Turn, event: Switched) -> House:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bridge.core.command.backing import CLOSED, stuck
 from bridge.core.command.orders import top_reference
-from bridge.core.command.pursue import fallen_silent, under_way
+from bridge.core.command.pursue import fallen_silent, order_stop, under_way
 from bridge.core.command.requests import Fate, ended, held
 from bridge.core.contract import ADDRESSING, Do, Report, Why
 from bridge.core.outcome import Level
@@ -227,7 +228,9 @@ def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
         end = pending.order.to
     elif pending is None and in_force is not None:
         end = in_force.low
-    pps = shade.spec.top_pps if pending is None or pending.order.pps is None else pending.order.pps
+    pps = shade.spec.top_pps
+    if pending is not None and pending.order.pps is not None and pending.pace is None:
+        pps = pending.order.pps
     past = braking(shade.spec, pps) if end is None else min(braking(shade.spec, pps), report.count - end)
     lost = max(0, past - room_above(shade.spec, at))
     return Interval(low=at.low, high=at.high + lost)
@@ -276,6 +279,9 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
     if pending is not None and report.seq >= pending.order.seq:
         shade = replace(shade, outstanding=None)
     shade = ended(turn, shade, Fate.SUPERSEDED, f"{who} came after it")
+    if not wind and pending is not None and pending.pace is not None and report.seq < pending.order.seq:
+        # A new speed is on its way to the board, which would take it for a wish to go on.
+        shade = order_stop(turn, shade) if turn.may_order else shade
     reason = f"moved by {who}"
     if not report.moving:
         turn.note("shade.moved.locally", Level.INFO, shade=shade.id, by=who, count=report.count)
@@ -290,8 +296,13 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         turn.term = report.term + 1
     # What else is on its way to the board is told apart by asking it.
     shade = fallen_silent(replace(shade, outstanding=None))
-    if because in ADDRESSING or shade.request is None:
+    request = shade.request
+    if because in ADDRESSING or request is None:
         return shade
+    if because == CLOSED and pending.purpose is Purpose.REFERENCE:
+        if request.backed_off:
+            return ended(turn, shade, Fate.FAILED, stuck())
+        return replace(shade, request=replace(request, back_off=True))
     return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}")
 
 
@@ -307,13 +318,23 @@ def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
     if pending.purpose is Purpose.REFERENCE:
         return _sought(turn, shade, report)
+    if request.reference:
+        # It was only lowered clear of its switch; the reference run comes now.
+        return shade
     if report.count == pending.order.to:
-        return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
+        return _arrived(turn, shade, request)
     if report.why in (Why.UPPER_SWITCH, Why.LOWER_SWITCH):
         return _met_on_the_way(turn, shade, request, report)
     if report.why in (Why.TOLD, Why.REFUSED):
         return shade
     return ended(turn, shade, Fate.FAILED, f"it ended with {report.why.value} at {_where(shade)}")
+
+
+def _arrived(turn: Turn, shade: Shade, request: Request) -> Shade:
+    """Return the shade where it was sent; one of a level group may still have its reference to take."""
+    if request.level is not None and request.level.refers:
+        return replace(shade, request=replace(request, reference=True, level=None))
+    return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
 
 
 def _met_on_the_way(turn: Turn, shade: Shade, request: Request, report: Report) -> Shade:

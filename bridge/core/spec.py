@@ -219,11 +219,13 @@ class GroupSpec:
         id: Its name in the settings.
         name: What people call it.
         members: At least one shade.
+        level: Their upper limits have one height, and their hem bars keep level when all are asked.
     """
 
     id: GroupId
     name: str
     members: tuple[ShadeId, ...]
+    level: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

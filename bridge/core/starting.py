@@ -78,13 +78,23 @@ def _carried_over(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:
         old = replace(old, outstanding=None, reckoning=Reckoning())
     known = carried(turn, old.spec, spec, known)
     shade = replace(old, spec=spec, knowledge=known, channel=channel)
-    shade = replace(shade, ordered_at_s=None, attended_until_s=None)
+    shade = _by_itself(replace(shade, ordered_at_s=None, attended_until_s=None))
     if isinstance(spec.link, OneWayLink):
         return _still_wanted(turn, carried_over(turn, shade))
     shade = renumbered(shade)
     if shade.outstanding is not None:
         shade = replace(shade, outstanding=replace(shade.outstanding, sent_at_s=turn.now_s))
     return _still_wanted(turn, out_of_hearing(turn, shade))
+
+
+def _by_itself(shade: Shade) -> Shade:
+    """Return the shade without the level group that it moved along with: that front is long past."""
+    request, pending = shade.request, shade.outstanding
+    return replace(
+        shade,
+        request=None if request is None else replace(request, level=None),
+        outstanding=None if pending is None else replace(pending, pace=None),
+    )
 
 
 def _still_wanted(turn: Turn, shade: Shade) -> Shade:

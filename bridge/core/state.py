@@ -83,6 +83,46 @@ class Purpose(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """The front that a shade of a level group moves along with.
+
+    Attributes:
+        from_mm: The drop at which it began.
+        to_mm: The drop at which it ends.
+        began_s: When it began.
+        mmps: Its even speed, > 0.
+        mmps2: Its acceleration and braking, > 0.
+        begins_s: When it takes this shade along.
+        looks_at_s: When the shade's speed is set anew; None when it is not any more.
+        least_ramp: Steps/s^2 that a motion from before must still be able to brake with.
+    """
+
+    from_mm: float
+    to_mm: float
+    began_s: float
+    mmps: float
+    mmps2: float
+    begins_s: float
+    looks_at_s: float | None
+    least_ramp: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """What makes a request one of a level group.
+
+    Attributes:
+        group: The group.
+        refers: A reference run is worth it once the shade is up.
+        pace: None while the members wait for each other.
+    """
+
+    group: GroupId
+    refers: bool = False
+    pace: Pace | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outstanding:
     """The order that the board is about to obey or obeying.
 
@@ -95,6 +135,7 @@ class Outstanding:
         sent_at_s: When it left.
         heard: A report has shown that the board acts on it.
         braking: It ends a motion that the board may have begun.
+        pace: The front of a level group that it keeps up with.
     """
 
     order: Order
@@ -105,6 +146,7 @@ class Outstanding:
     sent_at_s: float
     heard: bool = False
     braking: bool = False
+    pace: Pace | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,6 +228,9 @@ class Request:
         asked_at: When.
         deadline_s: Monotonic; by then something must have been heard of it, or it ends.
         queued: It waits for its supply to have amps to spare, and does not expire meanwhile.
+        back_off: Its upper switch is closed already: before the reference run it is lowered a little.
+        backed_off: That has been done for it.
+        level: The level group that it is one of; None when the shade moves by itself.
     """
 
     id: int
@@ -198,6 +243,9 @@ class Request:
     asked_at: Moment
     deadline_s: float
     queued: bool = False
+    back_off: bool = False
+    backed_off: bool = False
+    level: Level | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,8 @@ from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, R
 from bridge.core.position.allowance import steps_for_mm
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
-from bridge.core.state import Purpose, Shade
-from bridge.core.values import Steps
+from bridge.core.state import Level, Purpose, Shade
+from bridge.core.values import GroupId, Steps
 
 # What leads somewhere.
 Ways = Percent | Nudge | Press | Approach | Refer
@@ -31,6 +31,7 @@ class Goal:
     at: Steps
     target_pct: int
     reference: bool = False
+    level: Level | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +122,23 @@ def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
     within = min(max(drop, 0.0), travel.roll.drop_mm)
     at = round(travel.steps_at_drop(within))
     return Goal(at=at, target_pct=round(travel.percent_at_steps(at)))
+
+
+def level_goal(shade: Shade, goal: Goal, *, group: GroupId, to_mm: float) -> Goal:
+    """Return where the front of a level group at drop `to_mm` leads a shade, at most to its own lower limit.
+
+    A reference on the way would not be level: it waits until the shade is up, unless it can't wait.
+    """
+    spec, known = shade.spec, shade.knowledge
+    if known.base is None or known.hearsay or grade_of(spec, known.hull) is Grade.UNKNOWN:
+        return goal
+    drop_mm = min(to_mm, spec.travel.roll.drop_mm)
+    refers = goal.reference and drop_mm == 0 and can_feel_the_top(shade)
+    return Goal(
+        at=round(spec.travel.steps_at_drop(drop_mm)),
+        target_pct=round(spec.travel.roll.percent_at_drop(drop_mm)),
+        level=Level(group=group, refers=refers),
+    )
 
 
 def can_feel_the_top(shade: Shade) -> bool:

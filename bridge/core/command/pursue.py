@@ -6,8 +6,10 @@ Orders leave from here and nowhere else, so each is in the books (hull, bounds, 
 from __future__ import annotations
 
 from bridge.core.command import one_way
+from bridge.core.command.backing import draft_back_off
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
+from bridge.core.command.pace import speed
 from bridge.core.command.requests import Fate, ended, without_spent_hold
 from bridge.core.command.supply import (
     ORDER_EVERY_S,
@@ -26,7 +28,7 @@ from bridge.core.position.fall import holds
 from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import OneWayLink
-from bridge.core.state import Board, Outstanding, Purpose, Request, Shade, bounds_in_force
+from bridge.core.state import Board, Outstanding, Pace, Purpose, Request, Shade, bounds_in_force
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Steps
 
@@ -147,7 +149,8 @@ def _needs_order(shade: Shade, request: Request) -> bool:
 
 def _waits_for_the_clock(shade: Shade, request: Request) -> bool:
     """Say whether an order is held back by nothing but the limit of four a second."""
-    return shade.channel.answered and not request.queued and _needs_order(shade, request)
+    alone = not request.queued and request.level is None
+    return shade.channel.answered and alone and _needs_order(shade, request)
 
 
 def _taken_over(shade: Shade, request: Request) -> Shade:
@@ -166,19 +169,30 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
         return order_stop(turn, shade)
     if shade.ordered_at_s is not None and turn.now_s < shade.ordered_at_s + ORDER_EVERY_S:
         return shade
+    if not _may_leave(turn, request):
+        return shade
     wrong = misfit(shade)
     if wrong:
         return ended(turn, shade, Fate.FAILED, wrong)
-    if must_wait(turn, shade) or must_stagger(turn, shade):
+    if request.level is None and (must_wait(turn, shade) or must_stagger(turn, shade)):
         return shade if request.queued else queued(shade, request)
     if request.queued:
         shade = out_of_queue(turn, shade)
         assert shade.request is not None
         request = shade.request
+    if request.back_off:
+        return _back_off(turn, shade, request)
     if request.reference:
         draft = draft_seek_up(shade, term=turn.term, seq=shade.seq + 1)
         return _order(turn, shade, draft, request, goal=None)
     return _go(turn, shade, request, request.goal)
+
+
+def _may_leave(turn: Turn, request: Request) -> bool:
+    """Say whether a shade may set off as far as its level group goes, which sees to its supply too."""
+    if request.level is None:
+        return True
+    return request.level.pace is not None and turn.now_s >= request.level.pace.begins_s
 
 
 def misfit(shade: Shade) -> str:
@@ -201,10 +215,26 @@ def _go(turn: Turn, shade: Shade, request: Request, goal: Steps | None) -> Shade
     draft = draft_go(shade, goal, term=turn.term, seq=shade.seq + 1)
     if isinstance(draft, Refusal):
         return ended(turn, shade, Fate.FAILED, draft.why)
+    pace = _pace_of(request)
+    if pace is not None:
+        pps, ramp = speed(shade, pace, turn.now_s)
+        draft = replace(draft, order=replace(draft.order, pps=pps, ramp=ramp))
     at_rest = not report.moving and shade.outstanding is None
     if at_rest and report.count == draft.order.to:
         return ended(turn, shade, Fate.REACHED, "the hem bar was there already")
     return _order(turn, shade, draft, request, goal=goal)
+
+
+def _pace_of(request: Request) -> Pace | None:
+    return None if request.level is None else request.level.pace
+
+
+def _back_off(turn: Turn, shade: Shade, request: Request) -> Shade:
+    draft = draft_back_off(shade, term=turn.term, seq=shade.seq + 1)
+    if isinstance(draft, Refusal):
+        return ended(turn, shade, Fate.FAILED, draft.why)
+    request = replace(request, back_off=False, backed_off=True)
+    return _order(turn, replace(shade, request=request), draft, request, goal=None)
 
 
 def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: Steps | None) -> Shade:
@@ -223,7 +253,7 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
         knowledge=draft.knowledge,
         seq=order.seq,
         ordered_at_s=turn.now_s,
-        outstanding=_outstanding(turn, shade, order, request.id, goal),
+        outstanding=replace(_outstanding(turn, shade, order, request.id, goal), pace=_pace_of(request)),
         channel=channel,
     )
 

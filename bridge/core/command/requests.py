@@ -142,4 +142,5 @@ def _request(turn: Turn, event: Asked, goal: Goal | None) -> Request:
         target_pct=None if goal is None else goal.target_pct,
         asked_at=event.at,
         deadline_s=turn.now_s + turn.house.spec.board_wait_s,
+        level=None if goal is None else goal.level,
     )

@@ -44,11 +44,17 @@ def moves(shade: Shade, now_s: float) -> bool:
 def draw_a(shade: Shade, now_s: float) -> float:
     """Return the amps that a shade may be drawing now."""
     report = shade.channel.report
-    if moves(shade, now_s):
+    if moves(shade, now_s) or _is_to_join(shade):
         return shade.spec.moving_a
     if report is not None and not report.awake:
         return 0.0
     return shade.spec.standstill_a
+
+
+def _is_to_join(shade: Shade) -> bool:
+    """Say whether a level group on its way has amps set aside for a shade."""
+    request = shade.request
+    return request is not None and request.level is not None and request.level.pace is not None
 
 
 def drawn_a(shades: Iterable[Shade], supply: SupplyId, now_s: float) -> float:
@@ -67,6 +73,25 @@ def must_wait(turn: Turn, shade: Shade) -> bool:
         return True
     # Else one that needs little would pass one that needs much for ever.
     return any(each.spec.supply == shade.spec.supply and _waits_before(each, shade) for each in others)
+
+
+def must_wait_together(turn: Turn, shades: Sequence[Shade]) -> bool:
+    """Say whether a start of all `shades` at once has to wait for amps, as `must_wait` does for one."""
+    mine = {shade.id for shade in shades}
+    others = [each for name, each in turn.house.shades.items() if name not in mine]
+    for supply in {shade.spec.supply for shade in shades}:
+        limit = _limit_a(turn.house.spec.supplies, supply)
+        some = [shade for shade in shades if shade.spec.supply == supply]
+        starting = [shade for shade in some if draw_a(shade, turn.now_s) < shade.spec.moving_a]
+        if limit is None or supply is None or not starting:
+            continue
+        drawn = drawn_a(others, supply, turn.now_s) + turn.drawn.get(supply, 0.0)
+        if drawn + sum(shade.spec.moving_a for shade in some) > limit + ROUNDING_A:
+            return True
+        first = min(starting, key=_place)
+        if any(each.spec.supply == supply and _waits_before(each, first) for each in others):
+            return True
+    return False
 
 
 def _waits_before(other: Shade, shade: Shade) -> bool:
@@ -220,5 +245,6 @@ def _reports_motion(shade: Shade) -> bool:
 def _surely_over_s(shade: Shade, pending: Outstanding) -> float:
     """Return by when a board that nobody hears has ended its last order, if it ever got it."""
     steps = shade.knowledge.hull.width if pending.order.at_most is None else pending.order.at_most
-    pps = pending.order.pps or shade.spec.top_pps
-    return pending.sent_at_s + LATE_S + PACE * _travel_s(shade.spec, steps, pps)
+    pps, ramp = pending.order.pps or shade.spec.top_pps, pending.order.ramp or shade.spec.ramp_pps2
+    move = move_profile(steps=steps, top_pps=pps, ramp_pps2=ramp)
+    return pending.sent_at_s + LATE_S + PACE * move.duration_s
