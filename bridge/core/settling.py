@@ -312,15 +312,12 @@ def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         return shade
     _note_move(turn, shade, pending, report)
     request = shade.request
-    if request is None or pending.request != request.id:
+    if request is None or pending.request != request.id or _lowered_clear(pending, request):
         return shade
     if pending.purpose is Purpose.STOP:
         return ended(turn, shade, Fate.REACHED, f"at {_where(shade)}")
     if pending.purpose is Purpose.REFERENCE:
         return _sought(turn, shade, report)
-    if request.reference:
-        # It was only lowered clear of its switch; the reference run comes now.
-        return shade
     if report.count == pending.order.to:
         return _arrived(turn, shade, request)
     if report.why in (Why.UPPER_SWITCH, Why.LOWER_SWITCH):
@@ -328,6 +325,11 @@ def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
     if report.why in (Why.TOLD, Why.REFUSED):
         return shade
     return ended(turn, shade, Fate.FAILED, f"it ended with {report.why.value} at {_where(shade)}")
+
+
+def _lowered_clear(pending: Outstanding, request: Request) -> bool:
+    """Say whether the move only led away from a closed switch; the reference run comes now."""
+    return request.backed_off and request.reference and pending.purpose is Purpose.MOVE
 
 
 def _arrived(turn: Turn, shade: Shade, request: Request) -> Shade:

@@ -180,11 +180,8 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
         shade = out_of_queue(turn, shade)
         assert shade.request is not None
         request = shade.request
-    if request.back_off:
-        return _back_off(turn, shade, request)
     if request.reference:
-        draft = draft_seek_up(shade, term=turn.term, seq=shade.seq + 1)
-        return _order(turn, shade, draft, request, goal=None)
+        return _seek(turn, shade, request)
     return _go(turn, shade, request, request.goal)
 
 
@@ -229,7 +226,11 @@ def _pace_of(request: Request) -> Pace | None:
     return None if request.level is None else request.level.pace
 
 
-def _back_off(turn: Turn, shade: Shade, request: Request) -> Shade:
+def _seek(turn: Turn, shade: Shade, request: Request) -> Shade:
+    """Return the shade on its way to its upper end, or first away from a switch that is closed already."""
+    if not request.back_off:
+        draft_up = draft_seek_up(shade, term=turn.term, seq=shade.seq + 1)
+        return _order(turn, shade, draft_up, request, goal=None)
     draft = draft_back_off(shade, term=turn.term, seq=shade.seq + 1)
     if isinstance(draft, Refusal):
         return ended(turn, shade, Fate.FAILED, draft.why)
