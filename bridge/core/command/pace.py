@@ -15,6 +15,8 @@ from bridge.core.state import Pace, Shade
 LOOK_EVERY_S = 1.0
 # How much faster or slower than the front a bar may run to draw level with it.
 CATCH_UP = 0.1
+# The share of what a bar is off that it mends by the next look: how late a report is, nobody knows.
+MENDED = 0.4
 
 
 def reached(pace: Pace, now_s: float) -> tuple[float, float]:
@@ -91,7 +93,7 @@ def speed(shade: Shade, pace: Pace, now_s: float) -> tuple[int, int]:
     if _is_even(shade, pace, now_s):
         sign = 1 if pace.to_mm >= pace.from_mm else -1
         behind_mm = sign * (at_mm - place_mm(shade, now_s))
-        even += max(-CATCH_UP * even, min(behind_mm / LOOK_EVERY_S / step_mm, CATCH_UP * even))
+        even += max(-CATCH_UP * even, min(MENDED * behind_mm / LOOK_EVERY_S / step_mm, CATCH_UP * even))
     ramp = pace.mmps2 / (mm_a_step(spec, _on_the_way(spec, to_mm)) if braking else step_mm)
     pps = max(1, min(round(even), spec.top_pps))
     return pps, max(1, min(max(round(ramp), pace.least_ramp), spec.ramp_pps2))
