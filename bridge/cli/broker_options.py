@@ -34,7 +34,7 @@ def visit(args: argparse.Namespace) -> Visit:
     from bridge.adapters.broker.oneshot import Visit  # noqa: PLC0415  paho is not for every command
 
     if args.settings is None:
-        return Visit(_address(args.broker or "127.0.0.1"))
+        return Visit(broker_address(args.broker or "127.0.0.1"))
     from bridge.settings.load import load  # noqa: PLC0415  pydantic is heavy
     from bridge.shell.addresses import address_of  # noqa: PLC0415
 
@@ -101,7 +101,7 @@ def text(device: Device, levels: str) -> str:
     return device.get(levels, b"").decode("utf-8", "replace")
 
 
-def _address(broker: str) -> Address:
+def broker_address(broker: str) -> Address:
     from bridge.adapters.broker.messages import Address  # noqa: PLC0415
 
     host, port = broker, str(DEFAULT_PORT)

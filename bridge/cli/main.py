@@ -25,6 +25,7 @@ COMMANDS = (
     ("lock", "the service lock: no order at all leaves, for work on a shade", "bridge.cli.lock"),
     ("reference", "pin a position: by its switch, or led by hand at a mark", "bridge.cli.reference"),
     ("confirm", "tell it that the hem bar hangs at its upper or lower limit now", "bridge.cli.confirm"),
+    ("commission", "lead a person at a new shade to settings that can be trusted", "bridge.cli.commission"),
     (
         "listen-in",
         "hear a dashboard's topic and propose the [[listen]] settings for it",
@@ -42,6 +43,8 @@ COMMANDS = (
     ("year", "try the rules on a weather year, beside habits without rules", "bridge.cli.year"),
     ("day", "a day of each shade: sun, depth, plan, and what really happened", "bridge.cli.day"),
     ("sunmap", "a window's year by month and hour: where the sun is too deep", "bridge.cli.sunmap"),
+    ("backup", "settings, journal and the broker's memory in one file", "bridge.cli.backup"),
+    ("restore", "go on from a backup on this machine", "bridge.cli.restore"),
     ("doctor", "look broker, boards and machine over, and say what to put right", "bridge.cli.doctor"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
     ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),

@@ -27,6 +27,7 @@ class Fitting:
         own_pps: Speed of its local button before any order.
         own_ramp: The same for its acceleration.
         progress_s: Seconds between two reports while moving.
+        wired_backwards: Its motor raises the cloth where the board means to lower it.
     """
 
     shade: str
@@ -40,6 +41,7 @@ class Fitting:
     own_pps: int = 1000
     own_ramp: int = 2000
     progress_s: float = 0.3
+    wired_backwards: bool = False
 
     def __post_init__(self) -> None:
         for name in ("max_pps", "max_ramp", "own_pps", "own_ramp", "progress_s"):

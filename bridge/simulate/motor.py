@@ -125,9 +125,12 @@ class Motor:
         found = None
         if armed:
             steps, found = self._first(armed, steps, pps)
-        self.tube.drive(steps, pps)
+        self._turn(self.tube, steps, pps)
         self.count += steps
         return None if found is None else (found, leg.time_of(self.count))
+
+    def _turn(self, tube: Tube, steps: int, pps: float) -> None:
+        tube.drive(-steps if self.fitting.wired_backwards else steps, pps)
 
     def _armed(self, motion: Motion) -> list[tuple[Why, Callable[[Tube], bool]]]:
         """The senses that could trip now: a switch only when it has been seen open in this motion."""
@@ -160,10 +163,11 @@ class Motor:
 
         def after(count: int) -> Why | None:
             twin = self.tube.twin()
-            twin.drive(sign * count, pps)
+            self._turn(twin, sign * count, pps)
             return next((why for why, tripped in armed if tripped(twin)), None)
 
-        if not self.fitting.stall and self.tube.surely_open_after(steps):
+        way = -steps if self.fitting.wired_backwards else steps
+        if not self.fitting.stall and self.tube.surely_open_after(way):
             return steps, None
         if (found := after(abs(steps))) is None:
             return steps, None

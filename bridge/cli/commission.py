@@ -1,0 +1,445 @@
+"""`hembar commission`: leads a person at a new shade, tool in hand, to settings that can be trusted.
+
+What is asked, moved and learnt is decided in `core/commissioning`; here are terminal, files and broker.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bridge.cli.parser import HelpFormatter
+from bridge.core.errors import RequestError
+
+if TYPE_CHECKING:
+    from bridge.adapters.broker.workbench import Workbench
+    from bridge.cli.answers import Subparsers
+    from bridge.cli.commission_asking import Asker
+    from bridge.cli.commission_link import Hands
+    from bridge.cli.commission_progress import Progress
+    from bridge.core.commissioning.courses import Purpose
+    from bridge.core.commissioning.state import Facts, Motion, Stand, State
+    from bridge.core.spec import ShadeSpec
+    from bridge.settings.plain import Settings
+
+PUT_AWAY = 1
+EXAMPLE = (
+    "Examples:\n"
+    "  hembar commission study --settings hembar.toml\n"
+    "  hembar commission study --settings hembar.toml --new-board     (the old one has died)\n"
+    "  hembar commission study --settings hembar.toml --trim-lower -4 (4 mm further up)\n"
+    "  hembar commission study --settings hembar.toml --answers study.toml   (from a script)\n\n"
+    "Every question also takes `undo`, and `quit`, which puts it away until the next time."
+)
+
+
+def add_command(subparsers: Subparsers) -> None:
+    """Add `commission` to the commands."""
+    parser = subparsers.add_parser(
+        "commission",
+        help="lead a person at a new shade to settings that can be trusted",
+        description="Asks, moves the shade a little, asks again; what it learns it writes into the settings, "
+        "their comments kept, and on a sheet to print. Until it is done the bridge leaves the shade alone.",
+        epilog=EXAMPLE,
+        formatter_class=HelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("shade", metavar="SHADE", help="its id in the settings, where its measures stand")
+    parser.add_argument(
+        "--settings", type=Path, required=True, metavar="FILE", help="the settings to complete"
+    )
+    parser.add_argument("--broker", metavar="HOST[:PORT]", help="the broker (default: that of the settings)")
+    parser.add_argument("--answers", type=Path, metavar="FILE", help="take answers from this TOML file")
+    parser.add_argument(
+        "--answer", action="append", default=[], metavar="KEY=TEXT", help="take one answer; may be repeated"
+    )
+    parser.add_argument(
+        "--sheet", type=Path, metavar="FILE", help="where the sheet goes (beside the settings)"
+    )
+    parser.add_argument("--anew", action="store_true", help="forget what an earlier run has learnt")
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--new-board", action="store_true", help="only what another board makes necessary")
+    what.add_argument("--new-drive", action="store_true", help="only what another motor, gear or tube does")
+    what.add_argument("--new-window", action="store_true", help="only what another window does")
+    parser.add_argument("--trim-upper", type=float, metavar="MM", help="move the upper limit, down positive")
+    parser.add_argument("--trim-lower", type=float, metavar="MM", help="move the lower limit, down positive")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Lead the person; return 0 once it is done, 1 when it was put away."""
+    from bridge.cli.commission_asking import Asker, read_answers  # noqa: PLC0415  pydantic and paho are heavy
+    from bridge.settings.load import load  # noqa: PLC0415
+
+    asker = Asker(read_answers(args.answers, args.answer))
+    settings = load(args.settings)
+    spec = next((each for each in settings.house.shades if each.id == args.shade), None)
+    with _bench(args, settings) as bench:
+        if spec is None:
+            raise _unknown_shade(args, settings, bench)
+        work = _Work(args=args, settings=settings, spec=spec, bench=bench, asker=asker)
+        if args.trim_upper is not None or args.trim_lower is not None:
+            return work.trim()
+        return work.commission()
+
+
+def _bench(args: argparse.Namespace, settings: Settings) -> Workbench:
+    from bridge.adapters.broker.workbench import Workbench  # noqa: PLC0415
+    from bridge.cli.broker_options import broker_address  # noqa: PLC0415
+    from bridge.shell.addresses import address_of  # noqa: PLC0415
+
+    broker = settings.broker
+    address = replace(address_of(broker), client_id=f"{broker.client_id}-cli")
+    if args.broker is not None:
+        there = broker_address(args.broker)
+        address = replace(address, host=there.host, port=there.port)
+    return Workbench(address, domain=broker.tree_root, root=broker.root_device)
+
+
+def _unknown_shade(args: argparse.Namespace, settings: Settings, bench: Workbench) -> RequestError:
+    from bridge.cli.commission_link import boards_found  # noqa: PLC0415
+
+    found = boards_found(bench, settings.broker.boards_root)
+    boards = ", ".join(f"{board} (channels {', '.join(map(str, each))})" for board, each in found.items())
+    return RequestError(
+        where=f"shade {args.shade!r}",
+        problem=f"there is no [shades.{args.shade}] in {args.settings}",
+        remedy="copy [shades.study] and its tables from config/hembar.toml, put in what you have measured "
+        f"and guess the rest; on the broker are: {boards or 'no boards'}",
+    )
+
+
+@dataclass
+class _Work:
+    """One run of the command."""
+
+    args: argparse.Namespace
+    settings: Settings
+    spec: ShadeSpec
+    bench: Workbench
+    asker: Asker
+
+    @property
+    def shade(self) -> str:
+        return self.spec.id
+
+    @property
+    def path(self) -> Path:
+        path: Path = self.args.settings
+        return path
+
+    # The whole.
+
+    def commission(self) -> int:
+        """Lead from question to question, write what was learnt, and hand the shade over."""
+        from bridge.cli import commission_progress as kept  # noqa: PLC0415
+
+        where = kept.path_of(self.path, self.shade)
+        if self.args.anew and where.exists():
+            where.replace(where.with_suffix(".aside"))
+        progress = kept.load(where)
+        if progress is None or progress.state.step != "done":
+            self._out_of_service()
+            progress = self._begun(progress)
+            if progress is None or not self._lead(progress, where):
+                print(
+                    f"\nPut away. The shade stays out of service; the same command goes on with it ({where})."
+                )
+                return PUT_AWAY
+            self._write(progress)
+        if self._hand_over():
+            where.unlink(missing_ok=True)
+        return 0
+
+    def trim(self) -> int:
+        """Move the limits by a few mm."""
+        from bridge.cli.commission_house import write  # noqa: PLC0415
+        from bridge.core.commissioning.result import trimmed  # noqa: PLC0415
+
+        edits = trimmed(
+            self._facts(), upper_mm=self.args.trim_upper or 0.0, lower_mm=self.args.trim_lower or 0.0
+        )
+        self._out_of_service()
+        write(self.path, self.shade, *edits)
+        for each in edits:
+            print(f"  {'.'.join(each.path)} = {'(taken out)' if each.value is None else each.value}")
+        self._hand_over()
+        return 0
+
+    def _facts(self) -> Facts:
+        from bridge.core.commissioning.state import Facts, Weight  # noqa: PLC0415
+        from bridge.core.shade.units import reach  # noqa: PLC0415
+        from bridge.core.spec import ContractLink  # noqa: PLC0415
+
+        spec, lift = self.spec, self.settings.lifts.get(self.spec.id)
+        roll, drive = spec.travel.roll, spec.travel.drive
+        two_way = isinstance(spec.link, ContractLink)
+        ends = None if two_way else reach(spec)
+        weight = None
+        if lift is not None and lift.lifting is not None and lift.motor is not None:
+            weight = Weight(
+                width_mm=lift.lifting.width_mm,
+                cloth_kgpm2=lift.lifting.cloth_kgpm2,
+                hem_bar_kg=lift.lifting.hem_bar_kg,
+                detent_nm=lift.motor.detent_torque_nm,
+            )
+        return Facts(
+            tube_mm=roll.tube_mm,
+            cloth_mm=roll.cloth_mm,
+            drop_mm=roll.drop_mm,
+            wraps_left=roll.wraps_left,
+            pulses_per_rev=drive.pulses_per_rev,
+            gear=drive.gear,
+            full_steps_per_rev=drive.full_steps_per_rev,
+            top_pps=spec.top_pps,
+            ramp_pps2=spec.ramp_pps2,
+            holds=spec.unpowered_holds,
+            overrun_mm=spec.overrun_mm,
+            upper_switch_mm=None if spec.upper_switch is None else spec.upper_switch.at_mm,
+            two_way=two_way,
+            sleeps=two_way or not spec.one_way.rest_current,
+            weight=weight,
+            reach=None if ends is None else (ends.low, ends.high),
+        )
+
+    # Out of service, and back.
+
+    def _out_of_service(self) -> None:
+        from bridge.cli import commission_house as house  # noqa: PLC0415
+        from bridge.core.commissioning.result import Edit  # noqa: PLC0415
+
+        house.write(self.path, self.shade, Edit(path=("in_service",), value=False))
+        root = house.at_work(self.bench)
+        if root is not None:
+            house.await_active(self.bench, root, self.shade, lambda said: said is not True)
+        print(f"{self.spec.name} is out of service: neither rules nor requests move it.")
+
+    def _hand_over(self) -> bool:
+        """Put the shade in service and let the bridge know where it hangs; False while there is no bridge."""
+        from bridge.cli import commission_house as house  # noqa: PLC0415
+        from bridge.core.commissioning.result import Edit  # noqa: PLC0415
+
+        root = house.at_work(self.bench)
+        if root is None:
+            print(
+                "\nNo bridge is at work, so the shade stays out of service: its journal may hold an old "
+                "place."
+            )
+            print("Start `hembar run`, then run this command again; it hands the shade over.")
+            return False
+        house.await_active(self.bench, root, self.shade, lambda said: said is not True)
+        house.write(self.path, self.shade, Edit(path=("in_service",), value=None))
+        house.await_active(self.bench, root, self.shade, lambda said: said is True)
+        self._let_the_board_speak()
+        if not self.asker.agreed("at-upper", "Does the hem bar hang at its upper mark now, and still?"):
+            print(
+                f"Then pin it: `hembar reference {self.shade}`, or `hembar move {self.shade} up` with a "
+                "switch."
+            )
+            return True
+        grade = house.confirm_upper(self.bench, root, self.shade)
+        print(f"{self.spec.name} is in service, and {grade}.")
+        return True
+
+    def _let_the_board_speak(self) -> None:
+        from bridge.cli.commission_house import nudge  # noqa: PLC0415
+        from bridge.cli.commission_link import TwoWay  # noqa: PLC0415
+        from bridge.core.spec import ContractLink  # noqa: PLC0415
+        from bridge.settings.load import load  # noqa: PLC0415
+
+        spec = next(each for each in load(self.path).house.shades if each.id == self.shade)
+        if isinstance(spec.link, ContractLink):
+            root = self.settings.broker.boards_root
+            hands = TwoWay(bench=self.bench, root=root, link=spec.link)
+            nudge(self.bench, root, spec.link, term=hands.term, boot=hands.boot or 0, seq=hands.seq + 1)
+
+    # From question to question.
+
+    def _purpose(self) -> Purpose:
+        from bridge.core.commissioning.courses import Purpose  # noqa: PLC0415
+
+        if self.args.new_board:
+            return Purpose.NEW_BOARD
+        if self.args.new_drive:
+            return Purpose.NEW_DRIVE
+        return Purpose.NEW_WINDOW if self.args.new_window else Purpose.WHOLE
+
+    def _begun(self, old: Progress | None) -> Progress | None:
+        """Return the progress to go on with; None when no board was chosen."""
+        from bridge.cli.commission_progress import Progress  # noqa: PLC0415
+        from bridge.core.commissioning import courses  # noqa: PLC0415
+
+        if old is not None:
+            print(f"It goes on where it was left ({old.purpose}, at `{old.state.step}`).")
+            old.amend(courses.resumed(old.state))
+            return old
+        facts, purpose = self._facts(), self._purpose()
+        progress = Progress(purpose=purpose, before=facts, states=[courses.begin(facts, purpose)])
+        return progress if self._choose(progress) else None
+
+    def _choose(self, progress: Progress) -> bool:
+        if progress.before.two_way:
+            return self._choose_board(progress)
+        return self._one_way_begins(progress)
+
+    def _choose_board(self, progress: Progress) -> bool:
+        from bridge.cli.commission_link import boards_found  # noqa: PLC0415
+        from bridge.core.commissioning.state import Question  # noqa: PLC0415
+
+        found = boards_found(self.bench, self.settings.broker.boards_root)
+        names = [f"{board}/{channel}" for board, channels in found.items() for channel in channels]
+        link = self.spec.contract
+        written = f"{link.board}/{link.channel}"
+        text = (
+            "Boards that are up on this broker, with their channels:",
+            *(f"  {name}{'   (in the settings)' if name == written else ''}" for name in names),
+            *(() if names else ("  none: check their power, Wi-Fi and the broker in their board.json",)),
+            f"Which one drives {self.spec.name}?",
+        )
+        question = Question(
+            key="board", text=text, hint="board/channel", default=written if written in names else None
+        )
+        while (said := self.asker.ask(question)) not in names:
+            if said == "quit":
+                return False
+            print(f"board: {said!r} is not among them")
+        board, _, channel = said.rpartition("/")
+        progress.board, progress.channel = board, int(channel)
+        return True
+
+    def _one_way_begins(self, progress: Progress) -> bool:
+        from bridge.cli.commission_link import retained_target  # noqa: PLC0415
+        from bridge.core.shade.units import count_of  # noqa: PLC0415
+
+        link = self.spec.one_way
+        target = retained_target(self.bench, self.spec) if link.retained else None
+        believes = f"to be at its retained target, {target}" if target is not None else "to be at 0"
+        agreed = self.asker.agreed(
+            "believes",
+            f"A one-way board never reports, so you are its eyes. Its topic is {link.topic}.",
+            "Support the cloth, and switch the board off and on now: then it believes",
+            f"{believes}, wherever it hangs. Is it done?",
+        )
+        progress.count = 0 if target is None else count_of(self.spec, target)
+        return agreed
+
+    def _hands(self, progress: Progress) -> Hands:
+        from bridge.cli.commission_link import OneWay, TwoWay  # noqa: PLC0415
+        from bridge.core.spec import ContractLink  # noqa: PLC0415
+        from bridge.core.values import BoardId  # noqa: PLC0415
+
+        if progress.before.two_way:
+            link = ContractLink(board=BoardId(progress.board), channel=progress.channel)
+            return TwoWay(bench=self.bench, root=self.settings.broker.boards_root, link=link)
+        return OneWay(
+            bench=self.bench, spec=self.spec, facts=lambda: progress.state.facts, count=progress.count
+        )
+
+    def _lead(self, progress: Progress, where: Path) -> bool:
+        """Ask and move until it is done; False when it was put away."""
+        from bridge.cli import commission_progress as kept  # noqa: PLC0415
+        from bridge.core.commissioning import courses  # noqa: PLC0415
+
+        hands = self._hands(progress)
+        stand = hands.stand()
+        while True:
+            progress.amend(courses.settled(progress.state, stand))
+            progress.count = None if progress.before.two_way else stand.count
+            kept.save(where, progress)
+            if progress.state.step == "done":
+                return True
+            question = courses.question(progress.state, stand)
+            text = self.asker.ask(question)
+            if text in ("quit", "undo"):
+                if text == "quit":
+                    return False
+                print("Undone." if progress.undo() else "There is nothing to undo.")
+                stand = hands.stand()
+                continue
+            # The button at the board may have moved it meanwhile; why it last stopped is told only once.
+            here = stand if question.key == "met" else hands.stand()
+            going, stand = self._answered(progress, hands, here, text, lambda: kept.save(where, progress))
+            if not going:
+                return False
+
+    def _answered(
+        self, progress: Progress, hands: Hands, stand: Stand, text: str, save: Callable[[], None]
+    ) -> tuple[bool, Stand]:
+        """Take an answer and move as it says; return whether it goes on, and where the shade stands."""
+        from bridge.core.commissioning import courses  # noqa: PLC0415
+
+        before = progress.state
+        try:
+            turn = courses.reply(courses.settled(before, stand), stand, text)
+        except RequestError as error:
+            print(f"{error.where}: {error.problem}\n  {error.remedy}")
+            return True, stand
+        for line in turn.said:
+            print(line)
+        if turn.stop:
+            print(turn.stop)
+            return False, stand
+        self._keep(progress, before, turn.state)
+        save()
+        if turn.motion is None:
+            return True, stand
+        return True, self._moved(progress, hands, turn.motion)
+
+    @staticmethod
+    def _keep(progress: Progress, before: State, after: State) -> None:
+        if (before.step, before.rest) == (after.step, after.rest):
+            progress.amend(after)
+        else:
+            progress.onward(after)
+
+    def _moved(self, progress: Progress, hands: Hands, motion: Motion) -> Stand:
+        try:
+            return hands.move(motion)
+        except RequestError as error:
+            print(f"{error.where}: {error.problem}\n  {error.remedy}")
+            progress.undo()
+        except KeyboardInterrupt:
+            hands.halt()
+            print("\nHalted.")
+        return hands.stand()
+
+    # What is written.
+
+    def _write(self, progress: Progress) -> None:
+        from bridge.cli.commission_house import write  # noqa: PLC0415
+        from bridge.core.commissioning.result import Edit, edits  # noqa: PLC0415
+
+        changed = [each for each in edits(progress.state, progress.before) if each.path != ("in_service",)]
+        if progress.before.two_way:
+            changed += [
+                Edit(path=("link", "board"), value=progress.board),
+                Edit(path=("link", "channel"), value=progress.channel),
+            ]
+        write(self.path, self.shade, *changed)
+        sheet = self._sheet(progress)
+        print(f"\nWritten: {self.path} (before: {self.path.name}.before-{self.shade}), sheet: {sheet}")
+        if self.args.new_window:
+            print(f"Describe the new window in [shades.{self.shade}.window] before rules look at the sun.")
+
+    def _sheet(self, progress: Progress) -> Path:
+        from bridge.cli.commission_sheet import sheet  # noqa: PLC0415
+        from bridge.core.commissioning.beginning import CAUTIONS  # noqa: PLC0415
+        from bridge.core.commissioning.result import sheet_rows  # noqa: PLC0415
+        from bridge.settings.load import load  # noqa: PLC0415
+        from bridge.settings.meaning import link_in_words  # noqa: PLC0415
+        from bridge.shell.clock import now  # noqa: PLC0415
+
+        spec = next(each for each in load(self.path).house.shades if each.id == self.shade)
+        page = sheet(
+            name=f"{self.settings.site.name}: {spec.name}",
+            day=f"{now().utc.astimezone():%Y-%m-%d}",
+            link=link_in_words(spec),
+            rows=sheet_rows(progress.state, progress.before),
+            cautions=CAUTIONS,
+        )
+        where: Path = self.args.sheet or self.path.with_name(f"{self.path.stem}.{self.shade}.html")
+        where.write_text(page, encoding="utf-8")
+        return where
