@@ -18,6 +18,7 @@ from bridge.settings.broker_model import BrokerTable
 from bridge.settings.explain import read_table, sub_table
 from bridge.settings.faults import Place, quoted
 from bridge.settings.keys import refuse_unknown
+from bridge.settings.levelling import check_level
 from bridge.settings.links import check_links
 from bridge.settings.listening import Known, read_listens
 from bridge.settings.plain import BrokerSettings, Settings, Site
@@ -72,6 +73,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         restraint=restraint,
     )
     check_raise(place, house, safety.raise_all_within_s)
+    check_level(place, house, {key: read.upper_limit_mm for key, read in shades.items()})
     return Settings(
         house=house,
         site=site,

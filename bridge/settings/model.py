@@ -68,6 +68,10 @@ class GroupTable(Table):
 
     name: Line | None = Field(default=None, description="What people call the group; its id by default.")
     members: list[Id] = Field(min_length=1, max_length=200, description="Ids of the shades in it.")
+    level: bool = Field(
+        default=False,
+        description="Their upper limits have one height, and their hem bars keep level when all are asked.",
+    )
 
 
 class TreeTable(Table):
@@ -91,6 +95,9 @@ class NamesPart(Table):
     name: Line | None = Field(default=None, description="What people call the shade; its id by default.")
     mounting: Literal["interior", "exterior"] = Field(
         description='On which side of the glass the cloth hangs: "interior" or "exterior".'
+    )
+    upper_limit_mm: float | None = Field(
+        default=None, gt=0, le=20000, description="Height of the upper limit above the floor in mm."
     )
     hold_min: float = Field(
         default=120.0,

@@ -33,6 +33,7 @@ class ShadeRead:
     spec: ShadeSpec | None
     link: LinkRead | None
     wind_contact: bool
+    upper_limit_mm: float | None = None
     lift: LiftRead | None = None
 
 
@@ -97,7 +98,13 @@ def read_shade(place: Place, shade_id: str, raw: Mapping[str, object]) -> ShadeR
             standstill_a=power.standstill_a if power else 0.0,
             window=window,
         )
-    return ShadeRead(spec=spec, link=link, wind_contact=bool(names and names.wind_contact), lift=lift)
+    return ShadeRead(
+        spec=spec,
+        link=link,
+        wind_contact=bool(names and names.wind_contact),
+        upper_limit_mm=names.upper_limit_mm if names else None,
+        lift=lift,
+    )
 
 
 def _read_roll(place: Place, raw: Mapping[str, object], excused: frozenset[str]) -> Roll | None:

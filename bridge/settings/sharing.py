@@ -31,7 +31,7 @@ def read_groups(
         _check_name(here, key, shades, device)
         _check_members(here, table.members, shades)
         members = tuple(ShadeId(each) for each in table.members)
-        found.append(GroupSpec(id=GroupId(key), name=table.name or key, members=members))
+        found.append(GroupSpec(id=GroupId(key), name=table.name or key, members=members, level=table.level))
     return tuple(found)
 
 
