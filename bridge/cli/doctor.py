@@ -25,9 +25,9 @@ def add_command(subparsers: Subparsers) -> None:
         "doctor",
         help="look broker, boards and machine over, and say what to put right",
         description="Tries by round trip what the bridge's name may do at the broker, looks for retained "
-        "orders, a broker that forgets or swallows large messages, a second bridge, boards that are lost or old, a "
-        "clock that nobody keeps, certificates about to expire. It moves nothing, and the service may be "
-        "running. Exit 0 without a fault, 1 with one, 69 without a broker.",
+        "orders, a broker that forgets or swallows large messages, a second bridge, boards that are lost or "
+        "old, a clock that nobody keeps, certificates about to expire. It moves nothing, and the service may "
+        "be running. Exit 0 without a fault, 1 with one, 69 without a broker.",
         epilog=EXAMPLE,
         formatter_class=HelpFormatter,
         allow_abbrev=False,

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bridge.cli.parser import HelpFormatter
-from bridge.core.errors import ConfigError
+from bridge.cli.state_folder import state_folder
 
 if TYPE_CHECKING:
     from argparse import _SubParsersAction
@@ -41,13 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.shell.daemon import serve  # noqa: PLC0415
 
     settings = load(args.file)
-    state = args.state or settings.state_dir
-    if state is None:
-        raise ConfigError(
-            where=str(args.file),
-            problem="it does not say where the journal is kept, and --state was not given",
-            remedy='add `state_dir = "/var/lib/hembar"` to the file, or give --state DIR',
-        )
+    state = state_folder(args.state, settings, args.file)
     log = logs.begin(verbose=args.verbose, as_json=args.log_json)
     asyncio.run(serve(settings, state, log, reread=partial(load, args.file)))
     return 0

@@ -27,7 +27,6 @@ EXAMPLE = (
     "examples:\n  hembar why study --settings /etc/hembar/hembar.toml\n"
     "  hembar why study --journal /var/lib/hembar/journal.db --at 2026-06-20T15:30+02:00"
 )
-JOURNAL = "journal.db"
 DECIDED = "rule.shade.decided"
 # What moved a shade, ended or alarmed it; each has a sentence for people.
 TOLD = ("request.accepted", "request.ended", "shade.retract.interrupted", "shade.retract.refused",
@@ -86,6 +85,7 @@ def _refused(text: str, problem: str) -> RequestError:
 
 
 def _journal_of(path: Path) -> Path:
+    from bridge.adapters.journal.files import JOURNAL  # noqa: PLC0415
     from bridge.settings.load import load  # noqa: PLC0415  heavy, and not always wanted
 
     settings: Settings = load(path)

@@ -9,8 +9,12 @@ from bridge.core.errors import ConfigError
 from bridge.settings.plain import BrokerSettings
 
 
-def address_of(broker: BrokerSettings) -> Address:
+def address_of(broker: BrokerSettings, *, role: str = "") -> Address:
     """Return how to reach the broker, the password read from its file.
+
+    Args:
+        broker: As the owner wrote it.
+        role: Of a command beside the service; the service itself has none.
 
     Raises:
         ConfigError: the password file can't be read.
@@ -28,7 +32,7 @@ def address_of(broker: BrokerSettings) -> Address:
     return Address(
         host=broker.host,
         port=broker.port,
-        client_id=broker.client_id,
+        client_id=f"{broker.client_id}-{role}" if role else broker.client_id,
         session_s=broker.session_s,
         username=broker.username,
         password=password,

@@ -46,8 +46,8 @@ def look_over(settings: Settings) -> Seen:
         LinkError: the broker is not there.
         ConfigError: the password file can't be read.
     """
-    address = address_of(settings.broker)
-    with Examination(replace(address, client_id=f"{address.client_id}-doctor")) as visit:
+    address = address_of(settings.broker, role="doctor")
+    with Examination(address) as visit:
         return _Look(settings, address, visit).seen()
 
 
@@ -201,7 +201,7 @@ class _Look:
     def _passes(self, size: int) -> bool:
         """Say whether a message of so many bytes comes back; a broker may break off over one too large."""
         try:
-            with Examination(replace(self._address, client_id=f"{self._address.client_id}-doctor")) as visit:
+            with Examination(self._address) as visit:
                 return visit.comes_back(f"{self._root}/doctor", b"." * size)
         except LinkError:
             return False

@@ -21,6 +21,7 @@ from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Incoming, Publication
 from bridge.adapters.broker.queues import Dropped, Inbox
 from bridge.adapters.broker.session import Hooks, Session
+from bridge.adapters.journal.files import JOURNAL
 from bridge.adapters.journal.store import FileJournal
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
@@ -41,7 +42,6 @@ from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.outside import Outside, seen_outside
 
-JOURNAL = "journal.db"
 LONGEST_WAIT_S = 10.0
 # In each watchdog interval, so that one that comes late does no harm.
 PINGS = 3

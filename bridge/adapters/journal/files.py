@@ -19,6 +19,8 @@ from typing import TextIO
 from bridge.adapters.journal.rows import APPLICATION_ID, FORMAT, SCHEMA
 from bridge.core.errors import ConfigError, LinkError
 
+# In the state folder.
+JOURNAL = "journal.db"
 _REMEDY = {
     sqlite3.SQLITE_FULL: "make room on that disk; hembar goes on by itself",
     sqlite3.SQLITE_READONLY: "make the file and its folder writable for hembar",
@@ -138,6 +140,45 @@ def begin(path: Path, fill: list[tuple[str, tuple[object, ...]]]) -> None:
     finish(path)
 
 
+def copied(path: Path) -> bytes:
+    """Return a journal as one whole file, also while a bridge writes to it.
+
+    Raises:
+        ConfigError: another program's file, or a newer format.
+        LinkError: there is no such file, or it can't be read.
+    """
+    if not path.is_file():
+        raise LinkError(
+            where=f"journal {path}",
+            problem="there is no such file",
+            remedy="name the folder that `hembar run --state` names",
+        )
+    with (
+        trouble_told(path, "copying"),
+        closing(connect_reading(path)) as source,
+        closing(sqlite3.connect(":memory:")) as copy,
+    ):
+        source.backup(copy)
+        return copy.serialize()
+
+
+def put(path: Path, data: bytes) -> None:
+    """Put a whole journal in place; one that stood there is set aside under another name.
+
+    Raises:
+        LinkError: another process has it open, or the disk refuses.
+    """
+    with trouble_told(path, "restoring"):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with closing(take_lock(path)):
+            making = beside(path, ".making")
+            making.write_bytes(data)
+            _flush(making)
+            making.rename(beside(path, ".next"))
+            _flush(path.parent)
+            finish(path)
+
+
 def finish(path: Path) -> None:
     """Bring a finished new file into place; repeats what a crash interrupted, else does nothing."""
     ready = beside(path, ".next")
@@ -225,10 +266,10 @@ def _free_name(path: Path) -> Path:
     known = path if path.exists() else beside(path, "-wal")
     written = known.stat().st_mtime if known.exists() else 0.0
     stamp = datetime.fromtimestamp(written, UTC).strftime("%Y%m%dT%H%M%SZ")
-    name, number = beside(path, f".damaged-{stamp}"), 1
+    name, number = beside(path, f".aside-{stamp}"), 1
     while name.exists():
         number += 1
-        name = beside(path, f".damaged-{stamp}-{number}")
+        name = beside(path, f".aside-{stamp}-{number}")
     return name
 
 

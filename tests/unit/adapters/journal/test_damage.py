@@ -46,7 +46,7 @@ def houses_along(events: list[Event]) -> list[House | None]:
 
 
 def set_aside(path: Path) -> list[str]:
-    return sorted(file.name for file in path.parent.glob("*.damaged-*"))
+    return sorted(file.name for file in path.parent.glob("*.aside-*"))
 
 
 def crashed_copy(path: Path, events: list[Event], *, every: int = 2000) -> Path:
@@ -101,7 +101,7 @@ def test_a_damaged_file_is_kept_under_a_name_with_its_date(path: Path) -> None:
     spoil(path, "DELETE FROM event WHERE id = 2")
     recovered(path)
     (name,) = set_aside(path)
-    assert name.startswith("journal.sqlite.damaged-20")
+    assert name.startswith("journal.sqlite.aside-20")
     connection = sqlite3.connect(path.with_name(name))
     assert connection.execute("SELECT count(*) FROM event").fetchone() == (3,)
     connection.close()
