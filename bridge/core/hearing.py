@@ -16,7 +16,7 @@ from bridge.core.recalling import outdated, overtaken
 from bridge.core.replacing import replace
 from bridge.core.settling import absorb
 from bridge.core.spec import OneWayLink
-from bridge.core.state import Board, Channel, Shade
+from bridge.core.state import Board, Channel, Shade, unbounded
 from bridge.core.turn import Turn
 
 
@@ -82,8 +82,14 @@ def _hinted(turn: Turn, shade: Shade, report: Report) -> Shade:
         return shade
     shade = overtaken(turn, shade, report)
     channel = readdressed(shade.channel, report.boot)
-    channel = replace(channel, n=max(report.n, channel.n))
+    channel = _hint_of(channel, report, ordered=report.seq > shade.seq)
     return replace(shade, channel=channel, seq=max(shade.seq, report.seq))
+
+
+def _hint_of(channel: Channel, report: Report, *, ordered: bool) -> Channel:
+    """Return the conversation after a hint; `ordered` when the board has had orders that are not here."""
+    channel = replace(channel, n=max(report.n, channel.n))
+    return unbounded(channel) if ordered else channel
 
 
 def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
@@ -102,7 +108,7 @@ def _redirected(turn: Turn, shade: Shade, report: Report) -> Shade:
     if channel.answered:
         shade = fallen_silent(shade)
     channel = readdressed(shade.channel, report.boot)
-    channel = replace(channel, n=max(report.n, channel.n))
+    channel = _hint_of(channel, report, ordered=report.seq > shade.seq)
     if news:
         channel = replace(channel, asked_seq=None)
     return replace(shade, channel=channel, seq=max(shade.seq, report.seq))

@@ -16,7 +16,7 @@ from bridge.core.position.evidence import nothing_known, slipped
 from bridge.core.position.memory import Memory, most_travelled, newer
 from bridge.core.replacing import replace
 from bridge.core.spec import ContractLink, OneWayLink
-from bridge.core.state import House, Reckoning, Shade
+from bridge.core.state import House, Reckoning, Shade, unbounded
 from bridge.core.turn import Turn
 
 # Orders that a power cut may take from the journal's end: what is not flushed (`tell`, `sleep`, `stop`,
@@ -157,13 +157,12 @@ def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
             high_mm=0.0,
         )
     turn.note("shade.journal.outdated", Level.ERROR, shade=shade.id, text=why)
-    channel = replace(channel, bounds=None, bounds_boot=None)
     return replace(
         shade,
         knowledge=nothing_known(shade.spec),
         memory=kept,
         outstanding=None,
-        channel=channel,
+        channel=unbounded(channel),
         reckoning=Reckoning(),
         reason=why,
     )

@@ -22,7 +22,7 @@ from bridge.core.position.estimate import Knowledge, Landmark
 from bridge.core.position.memory import most_travelled
 from bridge.core.recalling import recall
 from bridge.core.replacing import replace
-from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force
+from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force, unbounded
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Rank
 
@@ -53,6 +53,7 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         known = _ahead_of(shade, known, report)
         known = replace(known, hull=known.hull.joined(hull))
     seq, channel = max(shade.seq, report.seq), _conversed(turn, shade.channel, report)
+    channel = unbounded(channel) if foreign else channel
     shade = replace(shade, seq=seq, knowledge=known, channel=channel)
     return _concluded(turn, shade, report, foreign=foreign)
 
@@ -129,7 +130,8 @@ def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
         ours = False
     if ours or known.base is None or report.count is None or before is None or before == report.count:
         return known
-    missed = max(0, report.n - shade.channel.n - 1)
+    # What was heard and not believed is missed as well.
+    missed = max(0, report.n - shade.channel.read - 1)
     hidden = most_travelled(shade.spec, missed)
     distance = abs(report.count - before) + hidden
     known = evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)

@@ -16,6 +16,7 @@ from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import Memory
 from bridge.core.readings import Reading
+from bridge.core.replacing import replace
 from bridge.core.rules.demand import Ruling
 from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.surroundings import SensorId
@@ -71,6 +72,11 @@ class Channel:
 def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:
     """Return the counts that the local button is kept within in that boot; None without such bounds."""
     return channel.bounds if channel.bounds_boot == boot and boot is not None else None
+
+
+def unbounded(channel: Channel) -> Channel:
+    """Return the conversation without the bounds of an order that is not the board's last one."""
+    return replace(channel, bounds=None, bounds_boot=None)
 
 
 class Purpose(StrEnum):

@@ -69,6 +69,11 @@ def braking(spec: ShadeSpec, pps: int | None = None) -> Steps:
     return ceil(speed * speed / (2 * spec.ramp_pps2))
 
 
+def free_above(spec: ShadeSpec) -> Steps:
+    """Return the position up to which no stop is in the way: half of the room that the owner gives."""
+    return physical_range(spec).low // 2
+
+
 def room_above(spec: ShadeSpec, at: Interval) -> Steps:
     """Return the steps surely free above an upper switch met in `at`: half of what the owner gives."""
     return max(0, (at.low - physical_range(spec).low) // 2)

@@ -13,6 +13,7 @@ from math import ceil, floor
 from bridge.core.contract import Report
 from bridge.core.position.allowance import (
     braking,
+    free_above,
     physical_range,
     slip_of_path,
     snap,
@@ -127,8 +128,11 @@ def settled(spec: ShadeSpec, known: Knowledge, *, count: Steps) -> Knowledge:
 
 
 def swallowed_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Steps:
-    """Return the most steps that the upper stop may swallow on the way to `count`."""
-    return max(0, physical_range(spec).low - reckoned_at(spec, known, count).low)
+    """Return the most steps that the upper stop may swallow on the way to `count`.
+
+    The hem bar rises no higher than the owner says; the stop may come sooner, but leaves half of that free.
+    """
+    return max(0, free_above(spec) - reckoned_at(spec, known, count).low)
 
 
 def swallowed(spec: ShadeSpec, known: Knowledge, to: Steps) -> Knowledge:

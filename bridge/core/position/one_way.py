@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import ceil, floor
 
-from bridge.core.position.allowance import braking, physical_range, snap
+from bridge.core.position.allowance import braking, free_above, physical_range, snap
 from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import rebased, slipped
@@ -176,7 +176,7 @@ def _blocked(spec: ShadeSpec, known: Knowledge, highest: Steps) -> Knowledge:
     Nobody reports that stall. Half the room that the owner gives above the upper limit is taken to be free.
     """
     assert known.base is not None
-    lost = physical_range(spec).low // 2 - reckoned_at(spec, known, highest).low
+    lost = free_above(spec) - reckoned_at(spec, known, highest).low
     if lost <= 0:
         return known
     return replace(known, base=Interval(low=known.base.low, high=known.base.high + lost + snap(spec)))

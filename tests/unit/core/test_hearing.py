@@ -136,3 +136,16 @@ def test_a_request_waits_anew_for_a_board_that_is_lost() -> None:
     assert bench.fates == []
     bench.tick(1)
     assert bench.fates == ["expired"]
+
+
+def test_a_hint_of_orders_that_are_not_here_leaves_no_bounds_to_rely_on() -> None:
+    bench = Bench().known_at_top()
+    bench.ask(50)
+    order = bench.order
+    bench.report(count=order.to, to=order.to, why=Why.ARRIVED, seq=order.seq)
+    bench.lose()
+    bench.reach()
+    bench.report(count=order.to, seq=order.seq, retained=True)
+    assert bench.shade.channel.bounds is not None
+    bench.report(count=order.to, seq=bench.shade.seq + 3, retained=True)
+    assert bench.shade.channel.bounds is None

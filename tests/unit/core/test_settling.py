@@ -1,6 +1,6 @@
 import pytest
 
-from bridge.core.contract import Do, Why
+from bridge.core.contract import Do, Link, Why
 from bridge.core.events import Button, Place
 from bridge.core.position.allowance import reference_interval, snap
 from bridge.core.position.claims import grade_of
@@ -104,6 +104,32 @@ def test_unheard_reports_without_bounds_may_hide_a_way_up_to_the_stop_and_back()
     known = bench.shade.knowledge
     # Three reports at half a second and 3200 steps a second, half of it up, less what is free above.
     assert known.hull.high > 3 * 0.5 * 3200 / 2 + SPEC.ends.low
+
+
+def test_reports_that_were_heard_and_not_believed_count_as_missed() -> None:
+    """The bridge restarts; its session hands over what the board said meanwhile, none of it an answer."""
+    bench = Bench(local_button=True).in_conversation()
+    bench.confirm(Place.UPPER)
+    bench.start()
+    bench.reach()
+    for _ in range(3):
+        bench.report(count=5, to=5, why=Why.BUTTON)
+    bench.tick(0.0)
+    bench.answer(count=5)
+    known = bench.shade.knowledge
+    assert known.hull.high > 3 * 0.5 * 3200 / 2 + SPEC.ends.low
+
+
+def test_orders_of_another_bridge_leave_no_bounds_to_rely_on() -> None:
+    bench = Bench(local_button=True).known_at_top()
+    bench.ask(50)
+    order = bench.order
+    bench.report(count=order.to, to=order.to, why=Why.ARRIVED, seq=order.seq)
+    assert bench.shade.channel.bounds is not None
+    bench.report(count=order.to, to=order.to, why=Why.ARRIVED, seq=bench.shade.seq + 3)
+    assert bench.shade.channel.bounds is None
+    bench.link(Link.LOST)
+    assert bench.shade.knowledge.hull == SPEC.ends
 
 
 def test_a_report_that_goes_against_the_order_keeps_waiting_for_its_end() -> None:

@@ -133,6 +133,13 @@ def test_steps_that_the_stop_may_have_swallowed_are_added_below() -> None:
     assert after.base == Interval(low=49_980, high=50_020 + lost)
 
 
+def test_the_stop_may_come_sooner_than_the_owner_says_and_leaves_half_the_room() -> None:
+    # 20 either side of the middle, and one for the scale.
+    known = known_at(ENDS.low // 2 + 21)
+    assert evidence.swallowed_at(SPEC, known, 0) == 0
+    assert evidence.swallowed_at(SPEC, known, -100) == 100
+
+
 def test_at_the_stop_distances_count_from_there() -> None:
     wrong = replace(SPEC, drive_confirmed=False)
     known = evidence.settled(wrong, known_at(50_000, spec=wrong), count=-50_000)
