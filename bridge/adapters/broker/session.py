@@ -13,32 +13,24 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import socket
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Never
 
-import aiomqtt
-from aiomqtt import MqttCodeError, MqttError, ProtocolVersion
-from paho.mqtt.client import MQTT_CLEAN_START_FIRST_ONLY
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-from paho.mqtt.subscribeoptions import SubscribeOptions
-
+from bridge.adapters.broker.connection import ANSWER_S, Connection
 from bridge.adapters.broker.encryption import encryption
 from bridge.adapters.broker.messages import Address, Incoming, Publication, Subscription
 from bridge.adapters.broker.queues import Dropped, Outbox
-from bridge.adapters.broker.speaking import Speaker, say
+from bridge.adapters.broker.speaking import Speaker
 from bridge.core.errors import LinkError
 
-ANSWER_S = 5.0
 FAREWELL_S = 0.5
 # A session that falls sooner has not proved that the broker is well: the delays go on growing.
 STEADY_S = 5.0
+# What a broker kept for us may come before the subscriptions stand; so much of it at most.
+EARLY_MAX = 4096
 # MQTT 5.0 (OASIS, 2019), table 3-1.
 UNSUPPORTED_VERSION = 132
-HEARD_MAX = 4096
-_NODELAY = ((socket.IPPROTO_TCP, socket.TCP_NODELAY, 1),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +82,7 @@ class Session:
         self._hooks = hooks
         self._delays = delays
         self._outbox = Outbox()
+        self._early: list[Incoming] = []
         self._talk: Speaker | None = None
         self._up = False
         self._stood = False
@@ -142,12 +135,14 @@ class Session:
 
     async def _serve(self) -> Never:
         self._stood = False
+        self._early = []
         try:
             await self._reach()
-            async with self._connections() as (hearing, speaking, version):
-                await self._converse(hearing, speaking, version)
-        except (MqttError, OSError) as error:
-            raise self._trouble(error) from error
+            async with self._connections() as (hearing, speaking, v5):
+                await self._converse(hearing, speaking, v5=v5)
+        except OSError as error:
+            said = "no answer in time" if isinstance(error, TimeoutError) else str(error)
+            raise self._trouble(said or type(error).__name__) from error
         raise AssertionError("a conversation ends by an error or by being cancelled")
 
     async def _reach(self) -> None:
@@ -160,32 +155,46 @@ class Session:
             await writer.wait_closed()
 
     @contextlib.asynccontextmanager
-    async def _connections(self) -> AsyncIterator[tuple[aiomqtt.Client, aiomqtt.Client, ProtocolVersion]]:
-        async with contextlib.AsyncExitStack() as stack:
-            version = ProtocolVersion.V5
-            try:
-                speaking = await stack.enter_async_context(self._speaker(version))
-            except MqttError as error:
-                if isinstance(error, MqttCodeError) and error.rc != UNSUPPORTED_VERSION:
-                    raise
-                # An old broker refuses MQTT 5 in several ways, silence among them: ask in its own tongue.
-                version = ProtocolVersion.V311
-                speaking = await stack.enter_async_context(self._speaker(version))
-            hearing = await stack.enter_async_context(self._hearer(version))
-            yield hearing, speaking, version
+    async def _connections(self) -> AsyncIterator[tuple[Connection, Connection, bool]]:
+        v5, speaking = True, self._speaking(v5=True)
+        try:
+            await speaking.open()
+        except LinkError:
+            if speaking.refusal not in (None, UNSUPPORTED_VERSION):
+                raise
+            # An old broker refuses MQTT 5 in several ways, silence among them: ask in its own tongue.
+            v5, speaking = False, self._speaking(v5=False)
+            await speaking.open()
+        with contextlib.closing(speaking), contextlib.closing(self._hearing(v5=v5)) as hearing:
+            await hearing.open()
+            yield hearing, speaking, v5
 
-    async def _converse(
-        self, hearing: aiomqtt.Client, speaking: aiomqtt.Client, version: ProtocolVersion
-    ) -> None:
-        # Leaving a client sends a clean DISCONNECT, which discards the will: the last word is ours.
+    def _hearing(self, *, v5: bool) -> Connection:
+        return Connection(
+            self._address,
+            v5=v5,
+            client_id=self._address.client_id,
+            session_s=self._address.session_s,
+            will=self._will,
+            on_message=self._heard,
+        )
+
+    def _speaking(self, *, v5: bool) -> Connection:
+        return Connection(self._address, v5=v5, client_id=f"{self._address.client_id}-out")
+
+    async def _converse(self, hearing: Connection, speaking: Connection, *, v5: bool) -> None:
+        # Leaving a broker sends a clean DISCONNECT, which discards the will: the last word is ours.
         last = self._will
         try:
-            await say(speaking, self._greeting)
-            await self._subscribe(hearing, version)
+            await speaking.say(self._greeting)
+            await hearing.subscribe(self._subscriptions)
             self._talk = Speaker(speaking, self._outbox, self._hooks.on_dropped)
             self._stood = self._up = True
-            self._hooks.on_up("5" if version is ProtocolVersion.V5 else "3.1.1")
-            await self._until_one_ends(self._hear(hearing), self._talk.run(), self._watch(speaking))
+            self._hooks.on_up("5" if v5 else "3.1.1")
+            early, self._early = self._early, []
+            for message in early:
+                self._hooks.on_message(message)
+            await _first_to_end(hearing.lost, speaking.lost)
         except asyncio.CancelledError:
             last = self._farewell
             raise
@@ -193,40 +202,13 @@ class Session:
             self._fall()
             await self._leave(last, speaking, hearing)
 
-    async def _until_one_ends(self, *work: Coroutine[None, None, Never]) -> None:
-        tasks = [asyncio.ensure_future(each) for each in work]
-        try:
-            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                task.result()
-        finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
-
-    async def _hear(self, client: aiomqtt.Client) -> Never:
-        async for message in client.messages:
-            topic, payload = message.topic.value, message.payload
-            self._hooks.on_message(
-                Incoming(topic=topic, payload=payload, retained=message.retain, qos=message.qos)
-            )
-        raise MqttError("the broker closed the connection")
-
-    async def _watch(self, client: aiomqtt.Client) -> Never:
-        """A pending publish does not notice that its connection died; this does."""
-        async for _ in client.messages:
-            pass
-        raise MqttError("the broker closed the connection")
-
-    async def _subscribe(self, client: aiomqtt.Client, version: ProtocolVersion) -> None:
-        if version is ProtocolVersion.V5:
-            codes = await client.subscribe([(each.topic, _options(each)) for each in self._subscriptions])
-        else:
-            codes = await client.subscribe([(each.topic, each.qos) for each in self._subscriptions])
-        values = [code if isinstance(code, int) else int(code.value) for code in codes]
-        for wanted, value in zip(self._subscriptions, values, strict=True):
-            if value >= 128:
-                raise MqttError(f"the subscription of {wanted.topic} was refused")
+    def _heard(self, message: Incoming) -> None:
+        if self._up:
+            self._hooks.on_message(message)
+            return
+        self._early.append(message)
+        if len(self._early) > EARLY_MAX:
+            raise self._trouble(f"more than {EARLY_MAX} messages came before its answer")
 
     def _fall(self) -> None:
         was_up, self._up = self._up, False
@@ -235,62 +217,24 @@ class Session:
         if was_up:
             self._hooks.on_down()
 
-    async def _leave(self, last: Publication, *clients: aiomqtt.Client) -> None:
-        for client in clients:
+    async def _leave(self, last: Publication, *connections: Connection) -> None:
+        for connection in connections:
             try:
                 async with asyncio.timeout(FAREWELL_S):
-                    await say(client, last)
-            except (MqttError, TimeoutError):
+                    await connection.say(last)
+            except (LinkError, TimeoutError):
                 continue
             return
 
-    def _trouble(self, error: Exception) -> LinkError:
-        said = "no answer in time" if isinstance(error, TimeoutError) else str(error) or type(error).__name__
+    def _trouble(self, problem: str) -> LinkError:
         return LinkError(
             where=f"broker {self._address}",
-            problem=said,
+            problem=problem,
             remedy="start the broker or correct [broker]; it is tried again",
         )
 
-    def _hearer(self, version: ProtocolVersion) -> aiomqtt.Client:
-        will = aiomqtt.Will(self._will.topic, self._will.payload, self._will.qos, self._will.retain)
-        session_s = self._address.session_s
-        return self._client(version, self._address.client_id, session_s=session_s, will=will)
 
-    def _speaker(self, version: ProtocolVersion) -> aiomqtt.Client:
-        return self._client(version, f"{self._address.client_id}-out", session_s=0, will=None)
-
-    def _client(
-        self, version: ProtocolVersion, client_id: str, *, session_s: int, will: aiomqtt.Will | None
-    ) -> aiomqtt.Client:
-        v5 = version is ProtocolVersion.V5
-        properties = Properties(PacketTypes.CONNECT) if v5 else None  # type: ignore[no-untyped-call]  # paho's own gap
-        if properties is not None and session_s:
-            properties.SessionExpiryInterval = session_s
-        address = self._address
-        return aiomqtt.Client(
-            address.host,
-            address.port,
-            username=address.username,
-            password=address.password,
-            identifier=client_id,
-            protocol=version,
-            will=will,
-            # Before MQTT 5 a session kept has no end: a request of last week would move a shade.
-            clean_session=None if v5 else True,
-            clean_start=session_s == 0 if v5 else MQTT_CLEAN_START_FIRST_ONLY,
-            timeout=ANSWER_S,
-            keepalive=address.keepalive_s,
-            max_queued_incoming_messages=HEARD_MAX,
-            properties=properties,
-            tls_context=encryption(self._address),
-            socket_options=_NODELAY,
-        )
-
-
-def _options(subscription: Subscription) -> SubscribeOptions:
-    if subscription.live:
-        return SubscribeOptions(
-            qos=subscription.qos, retainAsPublished=True, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND
-        )
-    return SubscribeOptions(qos=subscription.qos)
+async def _first_to_end(*lost: asyncio.Future[Never]) -> None:
+    done, _ = await asyncio.wait(lost, return_when=asyncio.FIRST_COMPLETED)
+    for each in done:
+        each.result()
