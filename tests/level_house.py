@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from heapq import heappop, heappush
+from itertools import count
 from random import Random
 
 from bridge.adapters.links import contract
@@ -121,6 +122,7 @@ class LevelHouse:
         self.rng = Random(self.seed)
         self.mail: list[tuple[float, int, str, Publish]] = []
         self.latest: dict[str, float] = {}
+        self.numbers = count()
         self.boards = {bar.name: Board(bar.plan, Random(self.seed)) for bar in self.bars}
         members = tuple(ShadeId(bar.name) for bar in self.bars)
         spec = HouseSpec(
@@ -140,7 +142,8 @@ class LevelHouse:
         """Return the row after each shade has met its switch."""
         for name in self.boards:
             self.ask(name, Press(button=Button.UP))
-            self.run(60)
+            self.run(6)
+        assert set(self.ends().values()) == {"reached"}, self.notes
         self.notes.clear()
         self.sent.clear()
         return self
@@ -194,6 +197,10 @@ class LevelHouse:
             seen.append(self.drops())
         return seen
 
+    def press(self, name: str, button: str) -> None:
+        """A finger on a button at a board."""
+        self._post(f"{name}>", self.boards[name].press(0, button, self.now_s))
+
     def lose(self, name: str) -> None:
         """Take a board out of the network; the broker speaks its will."""
         self.unheard.add(name)
@@ -208,7 +215,7 @@ class LevelHouse:
         for each in published:
             at_s = max(self.now_s + self.rng.uniform(*self.delays_s), self.latest.get(way, 0.0))
             self.latest[way] = at_s
-            heappush(self.mail, (at_s, self.rng.getrandbits(32), way, each))
+            heappush(self.mail, (at_s, next(self.numbers), way, each))
 
     def _deliver(self) -> None:
         while self.mail and self.mail[0][0] <= self.now_s:

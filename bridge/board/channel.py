@@ -43,6 +43,8 @@ class Channel:
         self.fit, self.hands, self.records = fit, hands, records
         self.line = records.lines[number]
         self.boot, self.n, self.seq, self.stalls = records.boot, 0, 0, 0
+        # The first report that can have told of a hand or the wind here.
+        self.taken_n = 0
         self.count: int | None = self.line.count
         self.kept = self.line.clean
         self.kept_since = self.line.kept_since
@@ -109,6 +111,9 @@ class Channel:
         if order.seq < self.seq:
             return "seq"
         if order.seen < self.n - words.SEEN_LAG_MAX:
+            return "stale"
+        if order.do in (words.GO, words.SEEK) and order.seen < self.taken_n:
+            # It left before anybody knew of the hand, or the wind, that has taken over here.
             return "stale"
         if order.do == words.GO:
             return self._unfit_go(order)
@@ -201,7 +206,7 @@ class Channel:
         self._look()
         if button == "stop":
             if self.moving:
-                self.stop(words.BUTTON)
+                self._let_go()
         elif not (self.alarm and button == "down"):
             self._raise_or_lower(-1 if button == "up" else 1, now_ms)
 
@@ -209,12 +214,18 @@ class Channel:
         """The finger is gone."""
         self._look()
         if self.motion is not None and self.motion.held:
-            self.stop(words.BUTTON)
+            self._let_go()
+
+    def _let_go(self) -> None:
+        self.taken_n = self.n + 1
+        self.stop(words.BUTTON)
+        self.say(words.BUTTON)
 
     def _raise_or_lower(self, sign: int, now_ms: int) -> None:
         to, count = self.low if sign < 0 else self.high, self.count or 0
         if sign * (to - count) <= 0:
             return
+        self.taken_n = self.n + 1
         held = not (self.bounded and self.kept)
         # The board does not know where its motor holds unpowered, so it stays awake.
         if self.set_off(to, now_ms, self.pps, self.ramp, words.BUTTON, held=held):
@@ -223,6 +234,7 @@ class Channel:
     def wind(self, now_ms: int) -> None:
         """The wired wind contact: up to the low bound, or to the upper switch where no bound is known."""
         self._look()
+        self.taken_n = self.n + 1
         if self.raisable:
             self.set_off(self.low, now_ms, self.pps, self.ramp, words.WIND)
             self.say(words.WIND)

@@ -52,6 +52,9 @@ class Channel(Motor):
             return "seq"
         if order.seen < self.n - SEEN_LAG_MAX:
             return "stale"
+        if order.do in (Do.GO, Do.SEEK) and order.seen < self.taken_n:
+            # It left before anybody knew of the hand, or the wind, that has taken over here.
+            return "stale"
         if order.do is Do.GO:
             return self._unfit_go(order)
         if order.do is Do.SLEEP and (self.moving or order.seen < self.moved_n):
@@ -123,7 +126,9 @@ class Channel(Motor):
         self.advance(now_s)
         if button == "stop":
             if self.moving:
+                self.taken_n = self.n + 1
                 self.stop(now_s, why=Why.BUTTON)
+                self.say(Why.BUTTON)
         else:
             self._raise_or_lower(-1 if button == "up" else 1, now_s)
         self.advance(now_s)
@@ -132,7 +137,9 @@ class Channel(Motor):
         """The finger is gone."""
         self.advance(now_s)
         if self.motion is not None and self.motion.held:
+            self.taken_n = self.n + 1
             self.stop(now_s, why=Why.BUTTON)
+            self.say(Why.BUTTON)
             self.advance(now_s)
 
     def _raise_or_lower(self, sign: int, now_s: float) -> None:
@@ -142,6 +149,7 @@ class Channel(Motor):
             return
         held = self.bounds is None or not self.kept
         # Where its motor holds unpowered the board does not know: it stays awake, the bridge lets it sleep.
+        self.taken_n = self.n + 1
         self.set_off(to, now_s, top=self.pps, ramp=self.ramp, why=Why.BUTTON, held=held)
         self.say(Why.BUTTON)
 
@@ -152,5 +160,6 @@ class Channel(Motor):
         safe = self.bounds is not None or Sense.UPPER_SWITCH in self.fitting.senses
         if safe and (self.moving or low < (self.count or 0)) and not self.tube.upper_closed:
             self.set_off(low, now_s, top=self.pps, ramp=self.ramp, why=Why.WIND)
+        self.taken_n = self.n + 1
         self.say(Why.WIND)
         self.advance(now_s)

@@ -67,6 +67,8 @@ class Motor:
         self.boot, self.n, self.seq, self.stalls = boot, 0, 0, 0
         # The first report that can have told of the last motion.
         self.moved_n = 0
+        # The first report that can have told of a hand or the wind at the board.
+        self.taken_n = 0
         self.motion: Motion | None = None
         self.to: int | None = None
         self.bounds: tuple[int, int] | None = None
