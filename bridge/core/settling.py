@@ -305,7 +305,7 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         if request.backed_off:
             return ended(turn, shade, Fate.FAILED, stuck())
         return replace(shade, request=replace(request, back_off=True))
-    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}")
+    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}; check its settings")
 
 
 def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
@@ -326,7 +326,8 @@ def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         return _met_on_the_way(turn, shade, request, report)
     if report.why in (Why.TOLD, Why.REFUSED):
         return shade
-    return ended(turn, shade, Fate.FAILED, f"it ended with {report.why.value} at {_where(shade)}")
+    why = f"it ended with {report.why.value} at {_where(shade)}; look at what stopped it"
+    return ended(turn, shade, Fate.FAILED, why)
 
 
 def _lowered_clear(pending: Outstanding, request: Request) -> bool:

@@ -259,7 +259,7 @@ def test_an_order_that_the_board_cannot_obey_fails() -> None:
     bench.ask(50)
     bench.report(count=0, why=Why.REFUSED, because="speed", seq=bench.order.seq - 1)
     assert bench.fates == ["failed"]
-    assert bench.why == "board attic-board refused: speed"
+    assert bench.why == "board attic-board refused: speed; check its settings"
 
 
 def test_a_switch_short_of_the_goal_is_told() -> None:
