@@ -305,7 +305,8 @@ def _refused(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> 
         if request.backed_off:
             return ended(turn, shade, Fate.FAILED, stuck())
         return replace(shade, request=replace(request, back_off=True))
-    return ended(turn, shade, Fate.FAILED, f"board {shade.spec.contract.board} refused: {because}; check its settings")
+    why = f"board {shade.spec.contract.board} refused: {because}; check its settings"
+    return ended(turn, shade, Fate.FAILED, why)
 
 
 def _at_rest(turn: Turn, shade: Shade, pending: Outstanding, report: Report) -> Shade:
