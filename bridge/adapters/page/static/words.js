@@ -1,0 +1,69 @@
+// What is known of a shade, in sentences.
+
+import { when } from "./clock.js";
+import { offFacade } from "./sky.js";
+import { say } from "./text.js";
+
+const MOVING = new Set(["raising", "lowering", "referencing"]);
+const AHEAD_DEG = 12;
+
+/** Return whether a shade is known well enough to be drawn with a hem bar. */
+export function isKnown(shade) {
+  return shade.open_pct !== null && shade.grade !== "unknown";
+}
+
+/** Return whether something moves. */
+export function isMoving(each) {
+  return each.motion === null || MOVING.has(each.motion);
+}
+
+/** Return how well a shade's position is known. */
+export function known(shade) {
+  if (!isKnown(shade)) return say("known.anywhere");
+  const to = say("known.mm", { mm: Math.ceil(shade.width_mm) });
+  const [low, high] = [Math.max(0, Math.floor(shade.low_pct)), Math.min(100, Math.ceil(shade.high_pct))];
+  return shade.grade === "doubtful" ? `${to}; ${say("known.between", { low, high })}` : to;
+}
+
+/** Return what has been asked for and is not reached yet, in percent; null for nothing. */
+export function askedFor(each) {
+  return each.asked?.open_pct ?? null;
+}
+
+/** Return what it is doing; "" when it stands still and nothing is asked for. */
+export function doing(each) {
+  const asked = askedFor(each);
+  if (each.motion === null) return say("motion.mixed");
+  if (MOVING.has(each.motion)) {
+    const motion = say(`motion.${each.motion}`);
+    return asked === null || each.motion === "referencing" ? motion : say("motion.to", { motion, percent: asked });
+  }
+  return asked === null ? "" : say("asked.waiting", { percent: asked });
+}
+
+/** Return what the slider says to a screen reader. */
+export function sliderWords(shade) {
+  const values = { percent: shade.open_pct, asked: askedFor(shade), known: known(shade) };
+  return say(values.asked === null || values.asked === values.percent ? "slider.words" : "slider.asked", values);
+}
+
+/** Return what the sun does at a window; "" where that is not known. */
+export function sunWords(shade, sun) {
+  const away = offFacade(sun, shade.window?.facade_azimuth_deg);
+  if (away === null) return "";
+  if (!shade.sun?.lit) return "";
+  const from = Math.abs(away) <= AHEAD_DEG ? "sun.ahead" : away < 0 ? "sun.left" : "sun.right";
+  const words = say(from, { up: Math.round(sun.elevation_deg) });
+  return shade.sun.enters ? say("sun.depth", { sun: words, metres: shade.sun.far_m }) : say("sun.outside", { sun: words });
+}
+
+/** Return what comes next; "" when nothing is planned. */
+export function nextWords(shade) {
+  return shade.next ? say("next.move", { time: when(shade.next.utc), percent: shade.next.open_pct }) : "";
+}
+
+/** Return what is wrong with its board; "" when it answers. */
+export function boardWords(shade) {
+  if (!shade.in_service) return say("service.out");
+  return shade.board === "up" ? "" : say(`board.${shade.board}`);
+}
