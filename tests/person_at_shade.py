@@ -54,10 +54,10 @@ class Person:
             "mark": self._marked,
             "first-turn": lambda: f"{self.turns() - self._turned:.1f}",
             "made": lambda: f"{self.turns() - self._turned:.2f}",
-            "drop": lambda: f"{self._hung_mm:.0f}",
-            "part": lambda: f"{self._hung_mm:.0f}",
-            "check": lambda: f"{self._hung_mm:.0f}",
-            "seen": lambda: f"{self._hung_mm - self.build.drop_mm:.0f}",
+            "drop": lambda: f"{round(self._hung_mm)}",
+            "part": lambda: f"{round(self._hung_mm)}",
+            "check": lambda: f"{round(self._hung_mm)}",
+            "seen": lambda: f"{round(self._hung_mm - self.build.drop_mm)}",
         }
         return says[key]() if key in says else ""
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from bridge.cli.commission_link import Hands
     from bridge.cli.commission_progress import Progress
     from bridge.core.commissioning.courses import Purpose
-    from bridge.core.commissioning.state import Facts, Motion, Stand, State
+    from bridge.core.commissioning.state import Motion, Stand, State
     from bridge.core.spec import ShadeSpec
     from bridge.settings.plain import Settings
 
@@ -158,9 +158,12 @@ class _Work:
         """Move the limits by a few mm."""
         from bridge.cli.commission_house import write  # noqa: PLC0415
         from bridge.core.commissioning.result import trimmed  # noqa: PLC0415
+        from bridge.settings.commissioning import facts_of  # noqa: PLC0415
 
         edits = trimmed(
-            self._facts(), upper_mm=self.args.trim_upper or 0.0, lower_mm=self.args.trim_lower or 0.0
+            facts_of(self.settings, self.spec),
+            upper_mm=self.args.trim_upper or 0.0,
+            lower_mm=self.args.trim_lower or 0.0,
         )
         self._out_of_service()
         write(self.path, self.shade, *edits)
@@ -168,42 +171,6 @@ class _Work:
             print(f"  {'.'.join(each.path)} = {'(taken out)' if each.value is None else each.value}")
         self._hand_over()
         return 0
-
-    def _facts(self) -> Facts:
-        from bridge.core.commissioning.state import Facts, Weight  # noqa: PLC0415
-        from bridge.core.shade.units import reach  # noqa: PLC0415
-        from bridge.core.spec import ContractLink  # noqa: PLC0415
-
-        spec, lift = self.spec, self.settings.lifts.get(self.spec.id)
-        roll, drive = spec.travel.roll, spec.travel.drive
-        two_way = isinstance(spec.link, ContractLink)
-        ends = None if two_way else reach(spec)
-        weight = None
-        if lift is not None and lift.lifting is not None and lift.motor is not None:
-            weight = Weight(
-                width_mm=lift.lifting.width_mm,
-                cloth_kgpm2=lift.lifting.cloth_kgpm2,
-                hem_bar_kg=lift.lifting.hem_bar_kg,
-                detent_nm=lift.motor.detent_torque_nm,
-            )
-        return Facts(
-            tube_mm=roll.tube_mm,
-            cloth_mm=roll.cloth_mm,
-            drop_mm=roll.drop_mm,
-            wraps_left=roll.wraps_left,
-            pulses_per_rev=drive.pulses_per_rev,
-            gear=drive.gear,
-            full_steps_per_rev=drive.full_steps_per_rev,
-            top_pps=spec.top_pps,
-            ramp_pps2=spec.ramp_pps2,
-            holds=spec.unpowered_holds,
-            overrun_mm=spec.overrun_mm,
-            upper_switch_mm=None if spec.upper_switch is None else spec.upper_switch.at_mm,
-            two_way=two_way,
-            sleeps=two_way or not spec.one_way.rest_current,
-            weight=weight,
-            reach=None if ends is None else (ends.low, ends.high),
-        )
 
     # Out of service, and back.
 
@@ -271,12 +238,13 @@ class _Work:
         """Return the progress to go on with; None when no board was chosen."""
         from bridge.cli.commission_progress import Progress  # noqa: PLC0415
         from bridge.core.commissioning import courses  # noqa: PLC0415
+        from bridge.settings.commissioning import facts_of  # noqa: PLC0415
 
         if old is not None:
             print(f"It goes on where it was left ({old.purpose}, at `{old.state.step}`).")
             old.amend(courses.resumed(old.state))
             return old
-        facts, purpose = self._facts(), self._purpose()
+        facts, purpose = facts_of(self.settings, self.spec), self._purpose()
         progress = Progress(purpose=purpose, before=facts, states=[courses.begin(facts, purpose)])
         return progress if self._choose(progress) else None
 
@@ -373,7 +341,7 @@ class _Work:
 
         before = progress.state
         try:
-            turn = courses.reply(courses.settled(before, stand), stand, text)
+            turn = courses.reply(before, stand, text)
         except RequestError as error:
             print(f"{error.where}: {error.problem}\n  {error.remedy}")
             return True, stand

@@ -5,7 +5,9 @@ A file of answers is TOML: the key of a question, and a text or a list of texts 
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 import tomllib
 from collections import deque
 from collections.abc import Iterable
@@ -14,7 +16,7 @@ from pathlib import Path
 from bridge.core.commissioning.state import Question
 from bridge.core.errors import RequestError
 
-WORDS = "also: undo, quit"
+WIDTH_MOST = 100
 
 
 def read_answers(path: Path | None, given: Iterable[str]) -> dict[str, deque[str]]:
@@ -50,6 +52,7 @@ class Asker:
 
     def __init__(self, answers: dict[str, deque[str]]) -> None:
         self._answers = answers
+        self._last: tuple[str, tuple[str, ...]] = ("", ())
 
     def ask(self, question: Question) -> str:
         """Return the answer to a question, its default for an empty one; `quit` at the end of the input.
@@ -58,8 +61,7 @@ class Asker:
             RequestError: there is neither an answer nor somebody to ask.
         """
         print()
-        for line in question.text:
-            print(line)
+        self._show(question)
         default = "" if question.default is None else f", Enter: {question.default}"
         prompt = f"({question.key}) [{question.hint}{default}] > "
         waiting = self._answers.get(question.key)
@@ -78,6 +80,19 @@ class Asker:
                 remedy=f"run it in a terminal, or give --answer {question.key}=...; it goes on where it was",
             )
         return text or question.default or ""
+
+    def _show(self, question: Question) -> None:
+        """Print what leads to a question, of one that is asked again only what is new."""
+        key, shown = self._last
+        columns = min(WIDTH_MOST, shutil.get_terminal_size((WIDTH_MOST, 24)).columns)
+        for line in question.text:
+            if key == question.key and line in shown:
+                continue
+            indent = " " * (len(line) - len(line.lstrip()))
+            hang = indent + ("  " if line.lstrip().startswith("- ") else "")
+            lines = textwrap.wrap(line.strip(), columns, initial_indent=indent, subsequent_indent=hang)
+            print("\n".join(lines))
+        self._last = (question.key, question.text)
 
     def agreed(self, key: str, *text: str) -> bool:
         """Return whether the person says yes, asked until it is yes or no."""

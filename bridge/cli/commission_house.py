@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from bridge.adapters.broker.workbench import Workbench
@@ -24,10 +27,22 @@ ANSWER_S = 3.0
 
 def write(path: Path, shade: str, *edits: Edit) -> None:
     """Change a shade's settings in their file; raises ConfigError and leaves it as it was."""
-    old = path.read_text(encoding="utf-8")
-    new = rewritten(old, shade, edits, origin=str(path), folder=path.parent)
-    if new != old:
-        replace_file(path, new, backup=path.with_name(f"{path.name}.before-{shade}"))
+    with _alone_in(path.parent):
+        old = path.read_text(encoding="utf-8")
+        new = rewritten(old, shade, edits, origin=str(path), folder=path.parent)
+        if new != old:
+            replace_file(path, new, backup=path.with_name(f"{path.name}.before-{shade}"))
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep others that commission another shade from writing the same file meanwhile."""
+    lock = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(lock)
 
 
 def at_work(bench: Workbench) -> str | None:

@@ -29,11 +29,11 @@ class Workbench(Visit):
         self._waiting: deque[Incoming] = deque(maxlen=WAITING_MAX)
 
     def listen(self, filters: Iterable[str]) -> list[Incoming]:
-        """Subscribe, and return what the broker holds there."""
+        """Subscribe, and return what the broker holds there, also when it was subscribed to before."""
         assert self._client is not None, "a visit is open inside `with` only"
-        fresh = tuple(each for each in filters if each not in self._wanted)
-        self._wanted += fresh
-        self._await_grant(*self._client.subscribe([(each, 1) for each in fresh]))
+        filters = tuple(filters)
+        self._wanted = tuple(dict.fromkeys((*self._wanted, *filters)))
+        self._await_grant(*self._client.subscribe([(each, 1) for each in filters]))
         self.idle(QUIET_S)
         return self.heard()
 

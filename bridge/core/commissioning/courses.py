@@ -141,11 +141,16 @@ def question(state: State, stand: Stand) -> Question:
 
 
 def reply(state: State, stand: Stand, text: str) -> Turn:
-    """Return what an answer leads to.
+    """Return what an answer leads to; nothing when the question has lost its sense since it was asked.
 
     Raises:
         RequestError: it is no answer to this question, or asks for what would not be safe; nothing changed.
     """
+    now = settled(state, stand)
+    if now.step != state.step:
+        restarted = state.boot not in (None, stand.boot)
+        said = "Its board has restarted, so its count no longer tells where the hem bar hangs."
+        return Turn(state=now, said=(said,) if restarted else ())
     if _elsewhere(state, stand):
         if not read_yes("return", text):
             return Turn(state=state, stop=AWAY)

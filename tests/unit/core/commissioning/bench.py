@@ -104,7 +104,6 @@ class Bench:
         return courses.question(self.state, self.stand)
 
     def answer(self, text: str) -> None:
-        self.state = courses.settled(self.state, self.stand)
         turn = courses.reply(self.state, self.stand, text)
         self.state, self.stopped = turn.state, turn.stop
         self.said += turn.said
@@ -126,6 +125,18 @@ class Bench:
             self.step()
             assert not self.stopped, self.stopped
         raise AssertionError(f"after {MOST} questions: {self.person.asked[-10:]}")
+
+    def rehearsed(self) -> dict[str, list[str]]:
+        """Go through all questions; what was answered to each key, in turn."""
+        said: dict[str, list[str]] = {}
+        self.state = courses.settled(self.state, self.stand)
+        while self.state.step != "done":
+            question = self.question()
+            text = self.person.answer(question.key) or question.default or ""
+            said.setdefault(question.key, []).append(text)
+            self.answer(text)
+            self.state = courses.settled(self.state, self.stand)
+        return said
 
     def obey(self, motion: Motion) -> None:
         self.motions.append(motion)
