@@ -338,6 +338,23 @@ def test_a_button_runs_to_the_bounds_of_the_last_order_while_the_count_is_kept()
     assert 1000 < rig.count < 2500
 
 
+def test_an_order_that_left_before_a_stop_at_the_board_was_heard_of_does_not_undo_it() -> None:
+    rig = Rig()
+    rig.go(5000)
+    rig.wait(2)
+    seen = rig.board.channels[0].n
+    said = press(rig, "stop")[0]
+    assert (said["why"], said["moving"]) == ("button", True)
+    (refused,) = rig.go(5000, seen=seen, pps=900)
+    assert (refused["why"], refused["because"]) == ("refused", "stale")
+    rig.settle()
+    assert rig.count < 4000
+    # One that knows of the hand is newer than it.
+    rig.go(5000)
+    rig.settle()
+    assert rig.count == 5000
+
+
 @pytest.mark.parametrize("lost", [True, False])
 def test_a_button_lasts_only_while_it_is_held_when_bounds_or_count_are_unknown(lost: bool) -> None:
     rig = Rig()

@@ -676,6 +676,23 @@ def test_a_button_runs_to_the_bounds_of_the_last_order_while_the_count_is_kept()
     assert 1000 < last["count"] < 2500
 
 
+def test_an_order_that_left_before_a_stop_at_the_board_was_heard_of_does_not_undo_it() -> None:
+    bench = Bench()
+    bench.go(5000)
+    bench.wait(2)
+    seen = bench.board.channels[0].n
+    (said,) = press(bench, "stop")
+    assert (said["why"], said["moving"]) == ("button", True)
+    (refused,) = bench.go(5000, seen=seen, pps=900)
+    assert (refused["why"], refused["because"]) == ("refused", "stale")
+    rest = bench.settle()[-1]
+    assert (rest["why"], rest["moving"]) == ("button", False)
+    assert rest["count"] < 4000
+    # One that knows of the hand is newer than it.
+    bench.go(5000)
+    assert bench.settle()[-1]["count"] == 5000
+
+
 @pytest.mark.parametrize("lost", [True, False])
 def test_a_button_lasts_only_while_it_is_held_when_bounds_or_count_are_unknown(lost: bool) -> None:
     bench = Bench()
