@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Never, TypeVar
 
 import paho.mqtt.client as paho
@@ -31,7 +31,9 @@ LOOK_S = 1.0
 # So many packets at most are read before others have their turn.
 READ_MAX = 32
 ASK_APART_S = 0.001
+# Linux's own, tcp(7): the one lets an acknowledgement go at once, the other holds packets back for company.
 _QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
+_CORK: int | None = getattr(socket, "TCP_CORK", None)
 _CALLBACKS = CallbackAPIVersion.VERSION2
 
 Done = Callable[[], None]
@@ -126,6 +128,15 @@ class Connection:
             self._awaited[info.mid] = (self._loop.time(), done)
         self._write_on()
 
+    @contextlib.contextmanager
+    def together(self) -> Iterator[None]:
+        """Let what is written inside leave as one when it ends: each packet alone would wake the broker."""
+        self._set(_CORK, 1)
+        try:
+            yield
+        finally:
+            self._set(_CORK, 0)
+
     async def say(self, publication: Publication) -> None:
         """Publish one message and wait for its acknowledgement.
 
@@ -142,12 +153,9 @@ class Connection:
         A broker that delays small packets (Nagle's algorithm, RFC 896) sends its second acknowledgement when
         our machine has acknowledged the first, which takes 40 ms unless we have something to say.
         """
-        sock: Any = self._client.socket()
-        if _QUICKACK is None or sock is None or self._loop.time() - self._asked_s < ASK_APART_S:
-            return
-        self._asked_s = self._loop.time()
-        with contextlib.suppress(OSError):
-            sock.setsockopt(socket.IPPROTO_TCP, _QUICKACK, 1)
+        if self._loop.time() - self._asked_s >= ASK_APART_S:
+            self._asked_s = self._loop.time()
+            self._set(_QUICKACK, 1)
 
     def close(self) -> None:
         """Leave, with a goodbye when it can be written at once; the broker drops the will then."""
@@ -219,11 +227,12 @@ class Connection:
         return wanted.result()
 
     def _readable(self) -> None:
-        for _ in range(READ_MAX):
-            before = self._read
-            self._guarded(self._client.loop_read)
-            if self._read == before:
-                break
+        with self.together():
+            for _ in range(READ_MAX):
+                before = self._read
+                self._guarded(self._client.loop_read)
+                if self._read == before:
+                    break
         # Outside of paho's own callbacks, within which it writes nothing.
         acknowledged, self._acknowledged = self._acknowledged, []
         for done in acknowledged:
@@ -263,6 +272,12 @@ class Connection:
     def _lose(self, error: Exception) -> None:
         if not self.lost.done():
             self.lost.set_exception(error)
+
+    def _set(self, option: int | None, value: int) -> None:
+        sock: Any = self._client.socket()
+        if option is not None and sock is not None:
+            with contextlib.suppress(OSError):
+                sock.setsockopt(socket.IPPROTO_TCP, option, value)
 
     def _let_go(self, sock: Any) -> None:
         self._loop.remove_reader(sock)

@@ -1,6 +1,6 @@
 """What waits in the outbox goes out on one connection, several publishes at a time, orders first.
 
-An order is written before `pump` returns, unless too many messages wait for their acknowledgements.
+What is queued in one turn of the event loop leaves at the end of it, as one write.
 """
 
 from __future__ import annotations
@@ -30,13 +30,21 @@ class Speaker:
         self._connection, self._outbox, self._on_dropped = connection, outbox, on_dropped
         self._loop = asyncio.get_running_loop()
         self._underway = 0
+        self._soon = False
 
     def pump(self) -> None:
-        """Publish as much as there is room for."""
+        """Publish as much as there is room for, at the end of this turn of the event loop."""
+        if not self._soon:
+            self._soon = True
+            self._loop.call_soon(self._publish)
+
+    def _publish(self) -> None:
+        self._soon = False
         if self._connection.lost.done():
             return
-        self._start(INFLIGHT, orders_only=True)
-        self._start(INFLIGHT_OTHERS, orders_only=False)
+        with self._connection.together():
+            self._start(INFLIGHT, orders_only=True)
+            self._start(INFLIGHT_OTHERS, orders_only=False)
         if len(self._outbox):
             self._connection.acknowledge()
 
