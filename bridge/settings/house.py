@@ -21,6 +21,7 @@ from bridge.settings.keys import refuse_unknown
 from bridge.settings.levelling import check_level
 from bridge.settings.links import check_links
 from bridge.settings.listening import Known, read_listens
+from bridge.settings.page import read_page
 from bridge.settings.plain import BrokerSettings, Settings, Site
 from bridge.settings.ruling import read_restraint, read_sensors, with_rules
 from bridge.settings.shade import ShadeRead, read_shade
@@ -58,6 +59,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
     listens = _read_listens(place, raw, boards, tree, shades)
     sensors = read_sensors(place, raw, list(shades))
     restraint = read_restraint(place, raw)
+    page = read_page(place, raw, folder)
     specs = with_rules(place, raw, specs, sensors)
     if not (site and restraint and broker and boards and safety and tree and service and specs):
         return None
@@ -85,6 +87,7 @@ def read_house(place: Place, raw: Mapping[str, object], folder: Path) -> Setting
         sources=tuple(each.source for each in sensors),
         raise_all_within_s=safety.raise_all_within_s,
         lifts={ShadeId(key): read.lift for key, read in shades.items() if read.lift},
+        page=page,
     )
 
 

@@ -13,6 +13,7 @@ from bridge.settings import model, rule_model
 from bridge.settings.broker_model import BrokerTable
 from bridge.settings.faults import Place, listed, number, shown, shown_key
 from bridge.settings.lift_model import LiftTable, MotorTable
+from bridge.settings.page_model import PageTable
 
 # More strange keys than this in one table are counted, not explained one by one.
 EXPLAINED_MAX = 20
@@ -38,6 +39,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "safety": model.SafetyTable,
     "tree": model.TreeTable,
     "service": model.ServiceTable,
+    "page": PageTable,
     "[listen]": model.ListenTable,
     "shades.<id>": model.ShadeTable,
     "shades.<id>.drive": model.DriveTable,

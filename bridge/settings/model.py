@@ -14,6 +14,7 @@ from bridge.settings.broker_model import BrokerTable
 from bridge.settings.fields import FilePath, Gear, Holds, Id, Line, Table, Topic
 from bridge.settings.lift_model import LiftTable, MotorTable
 from bridge.settings.listen_fields import HeardTopic, Pointer, Words
+from bridge.settings.page_model import PageTable
 from bridge.settings.rule_model import RestraintTable, RuleTable, SensorTable, WindowTable
 
 
@@ -364,6 +365,7 @@ class SettingsFile(Table):
     )
     tree: TreeTable = Field(default_factory=TreeTable, description="The device tree that dashboards read.")
     service: ServiceTable = Field(default_factory=ServiceTable, description="The service on this machine.")
+    page: PageTable | None = Field(default=None, description="The page for a browser, and its API.")
     shades: dict[str, ShadeTable] = Field(
         min_length=1,
         description="One table per shade, [shades.<id>]; ids have a-z, 0-9 and inner hyphens.",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bridge.adapters.broker.listen import Listen
+from bridge.adapters.page.options import PageSettings
 from bridge.adapters.sensors.source import Source
 from bridge.core.spec import HouseSpec
 from bridge.core.values import ShadeId
@@ -81,6 +82,7 @@ class Settings:
         listens: Topics of dashboards and voice assistants.
         sources: Topics of sensors.
         lifts: What is told of the weight and the motor of each shade.
+        page: How the page is served; None when it is not.
         raise_all_within_s: The owner's bound on the time until every exterior shade is up; None without one.
     """
 
@@ -94,3 +96,4 @@ class Settings:
     sources: tuple[Source, ...] = ()
     raise_all_within_s: float | None = None
     lifts: Mapping[ShadeId, LiftRead] = field(default_factory=dict)
+    page: PageSettings | None = None

@@ -41,6 +41,7 @@ from bridge.shell.addresses import address_of
 from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.outside import Outside, seen_outside
+from bridge.shell.page import Page, PageAsked
 
 LONGEST_WAIT_S = 10.0
 # In each watchdog interval, so that one that comes late does no harm.
@@ -76,7 +77,7 @@ class Reload:
 # The orders of a session that is about to be replaced go out first.
 SENT_WITHIN_S = 1.0
 
-Word = SessionUp | SessionDown | Reload
+Word = SessionUp | SessionDown | Reload | PageAsked
 
 
 class Daemon:
@@ -106,7 +107,15 @@ class Daemon:
         self._bridge = f"{settings.broker.client_id}-{random.getrandbits(32):08x}"
         self._outside = Outside(settings, bridge=self._bridge, send=self._send, log=log)
         self._journal = FileJournal(state_dir / JOURNAL, handle)
-        self._deciding = Deciding(self._journal, self._outside.faces, log)
+        self._page = Page(
+            settings,
+            state_dir=state_dir,
+            house=self._house,
+            hand_in=self._say,
+            log=log,
+            random=random.random,
+        )
+        self._deciding = Deciding(self._journal, self._outside.faces, log, told=self._page.told)
         self._inbox = Inbox()
         self._words: list[Word] = []
         self._some = asyncio.Event()
@@ -131,6 +140,7 @@ class Daemon:
             async with asyncio.TaskGroup() as tasks:
                 self._serving = tasks.create_task(self._session.run())
                 tasks.create_task(self._decide(tasks))
+                tasks.create_task(self._page.run())
         except asyncio.CancelledError:
             self._log.info("house.run.stopped")
         finally:
@@ -147,6 +157,10 @@ class Daemon:
         self._deciding.house = recovered.house
         doubt = recovered.lost or any(each.orders_differ for each in recovered.differences)
         await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
+
+    def _house(self) -> House:
+        assert self._deciding.house is not None, "a run begins in a house"
+        return self._deciding.house
 
     def _make_session(self, broker: BrokerSettings) -> Session:
         return Session(
@@ -266,6 +280,10 @@ class Daemon:
         if isinstance(word, Reload):
             await self._reload(tasks)
             return True
+        if isinstance(word, PageAsked):
+            changed = await self._deciding.take(word.event)
+            word.done()
+            return changed
         if isinstance(word, SessionDown):
             self._outside.faces.close()
             return await self._deciding.take(BrokerLost(at=now()))
@@ -310,6 +328,7 @@ class Daemon:
     async def _adopt(self, settings: Settings, tasks: asyncio.TaskGroup) -> None:
         """Go by other settings: the house first, then, where the broker sees them, what faces it."""
         old, self._settings = self._settings, settings
+        self._page.adopt(settings)
         if settings.state_dir != old.state_dir:
             text = "another state_dir counts from the next start on"
             self._log.warning("settings.state_dir.ignored", text=text)

@@ -10,7 +10,7 @@ event is written.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -27,8 +27,6 @@ from bridge.shell import logs
 from bridge.shell.faces import Asking, Faces
 
 MOTION = (Do.GO, Do.SEEK)
-# Turns of the loop in which a publish begins, asks to write, and writes.
-UNTIL_WRITTEN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +38,10 @@ class Step:
     decisions: Decisions
 
 
+def _nobody(_steps: Sequence[Step], _why: str) -> None:
+    """Nobody else looks."""
+
+
 class Deciding:
     """The house of this run, and the writing that goes with every change of it.
 
@@ -47,13 +49,21 @@ class Deciding:
         journal: Where every event goes first.
         faces: What shows it.
         log: The logger.
+        told: Hears what was decided once it is written and the orders have left; why, when the disk refused.
 
     Attributes:
         house: As it is now; None before the first event.
     """
 
-    def __init__(self, journal: Journal, faces: Faces, log: FilteringBoundLogger) -> None:
-        self._journal, self._faces, self._log = journal, faces, log
+    def __init__(
+        self,
+        journal: Journal,
+        faces: Faces,
+        log: FilteringBoundLogger,
+        *,
+        told: Callable[[Sequence[Step], str], None] = _nobody,
+    ) -> None:
+        self._journal, self._faces, self._log, self._told = journal, faces, log, told
         self._gap = False
         self.house: House | None = None
 
@@ -119,9 +129,9 @@ class Deciding:
         for step in steps:
             self._faces.order(step.decisions.orders)
             self._faces.aim(step.after, step.decisions.targets)
-        for _ in range(UNTIL_WRITTEN):
-            await asyncio.sleep(0)
+        await asyncio.sleep(0)  # the orders leave at the end of this turn of the loop
         self._faces.show(self.house)
+        self._told(steps, "")
         self._faces.later(partial(self._tell, steps))
 
     def _tell(self, steps: list[Step]) -> None:
@@ -142,6 +152,8 @@ class Deciding:
         if isinstance(step.event, Asking):
             self._faces.order(harmless)
             self._faces.aim(step.after, halts)
-            self._faces.decline(step.event, f"the bridge can't write its journal: {error.problem}")
+            why = f"the bridge can't write its journal: {error.problem}"
+            self._faces.decline(step.event, why)
+            self._told([step], why)
             return
         await self._go_on([replace(step, decisions=replace(decisions, orders=harmless, targets=halts))])

@@ -10,6 +10,7 @@ import asyncio
 import contextlib
 import importlib.resources
 import signal
+import socket
 import sys
 from asyncio.subprocess import DEVNULL, Process
 from collections.abc import AsyncIterator, Callable
@@ -220,8 +221,10 @@ async def show(folder: Path, say: Say, *, story_only: bool) -> None:
     broker = Embedded()
     await asyncio.to_thread(broker.start)
     try:
-        settings = _settings(folder, broker)
         say(f"Gull House, on {broker.name} at {broker.host}, port {broker.port}{_old_port(broker)}.")
+        page = _free_port()
+        settings = _settings(folder, broker, page)
+        say(f"The page: http://127.0.0.1:{page}/")
         say(f"The daemon's log: {folder / 'hembar.log'}")
         say("This is a simulation: nothing real moves.\n")
         async with (
@@ -250,11 +253,19 @@ def _invite(say: Say, broker: Embedded) -> None:
     say("Ctrl-C ends it.")
 
 
-def _settings(folder: Path, broker: Embedded) -> Path:
-    text = importlib.resources.files("bridge.simulate").joinpath("demo_house.toml").read_text("utf-8")
+def _free_port() -> int:
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
+
+
+def _settings(folder: Path, broker: Embedded, page: int) -> Path:
+    told = importlib.resources.files("bridge.simulate")
+    text = told.joinpath("demo_house.toml").read_text("utf-8")
     text = text.replace("port = 1883", f"port = {broker.port}\nsession_s = {broker.session_s}")
     path = folder / "hembar.toml"
-    path.write_text(text, encoding="utf-8")
+    windows = told.joinpath("demo_windows.toml").read_text("utf-8")
+    path.write_text(f"{text}\n[page]\nport = {page}\n\n{windows}", encoding="utf-8")
     return path
 
 

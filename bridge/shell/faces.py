@@ -175,7 +175,7 @@ class Faces:
         if isinstance(event, Switched):
             self._say(self._tree.switched(event.switch, on=event.on))
             return
-        refusals = {note.shade: why for note in notes if (why := _refusal(note))}
+        refusals = {note.shade: why for note in notes if (why := refused_by(note))}
         if isinstance(event, GroupAsked):
             self._answer_group(event, refusals, taken=any(note.name == "request.accepted" for note in notes))
         elif refusals:
@@ -212,7 +212,7 @@ class Faces:
     def log(self, note: Note) -> None:
         """Tell the watchers of a shade, or of the bridge, what they should know: sentences from info up."""
         told = note.text and note.level is not Level.DEBUG
-        if self._last is not None and told and _refusal(note) is None:
+        if self._last is not None and told and refused_by(note) is None:
             self._say(self._tree.log(note.shade, note.level, note.text))
 
     def claim(self, house: House) -> None:
@@ -236,7 +236,7 @@ def _wanted(event: Asked | Confirmed) -> Want | Place:
     return event.want if isinstance(event, Asked) else event.place
 
 
-def _refusal(note: Note) -> str | None:
+def refused_by(note: Note) -> str | None:
     """Return why a request was refused when the note says so."""
     if note.name == "shade.confirmation.refused":
         return note.text
