@@ -6,8 +6,7 @@ from bridge.core import out_of_service, overhearing
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal, Ways, level_goal, resolve
 from bridge.core.command.guards import after_stop, barred
-from bridge.core.command.orders import draft_go
-from bridge.core.command.pursue import misfit, order_stop, pursue
+from bridge.core.command.pursue import drafted, misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
 from bridge.core.contract import Report
 from bridge.core.events import Approach, Asked, Button, Confirmed, Place, Press, Refer, Release
@@ -103,7 +102,7 @@ def _resolved(turn: Turn, shade: Shade, event: Asked, want: Ways, front: Front |
         report = shade.channel.report
         if report is None or report.count is None or shade.knowledge.base is None:
             return refused(turn, shade, event, "its board has lost count; raise it to its switch with `up`")
-        draft = draft_go(shade, goal.at, term=turn.term, seq=shade.seq + 1)
+        draft = drafted(turn, shade, goal.at)
         if isinstance(draft, Refusal):
             return refused(turn, shade, event, draft.why)
     return pursue(turn, taken_up(turn, shade, event, goal))

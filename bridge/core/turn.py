@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from bridge.core.command.goals import Refusal
+from bridge.core.command.orders import Draft
 from bridge.core.outcome import Field, Level, Note, SendOrder, SendTarget
 from bridge.core.state import House
 from bridge.core.values import Moment, ShadeId, SupplyId
@@ -31,6 +33,10 @@ class Turn:
     drawn: dict[SupplyId, float] = field(default_factory=dict)
     started_at_s: float | None = None
     returned_at_s: float | None = None
+    # The order drafted last with all that it was drafted from: asking and pursuing want the same one.
+    drafted: tuple[tuple[object, ...], Draft | Refusal] | None = None
+    # The day ahead of one shade takes tens of milliseconds: one shade in one turn.
+    may_foresee: bool = True
 
     def look(self, house: House) -> None:
         """Decide from here on with `house` before the eyes; what it holds need not be added up."""

@@ -209,7 +209,7 @@ def _go(turn: Turn, shade: Shade, request: Request, goal: Steps | None) -> Shade
     if report is None or report.count is None or shade.knowledge.base is None:
         why = "its board has lost count; take it to its upper switch with `up`, or confirm it at a limit"
         return ended(turn, shade, Fate.FAILED, why)
-    draft = draft_go(shade, goal, term=turn.term, seq=shade.seq + 1)
+    draft = drafted(turn, shade, goal)
     if isinstance(draft, Refusal):
         return ended(turn, shade, Fate.FAILED, draft.why)
     pace = _pace_of(request)
@@ -236,6 +236,15 @@ def _seek(turn: Turn, shade: Shade, request: Request) -> Shade:
         return ended(turn, shade, Fate.FAILED, draft.why)
     request = replace(request, back_off=False, backed_off=True)
     return _order(turn, replace(shade, request=request), draft, request, goal=None)
+
+
+def drafted(turn: Turn, shade: Shade, goal: Steps) -> Draft | Refusal:
+    """Return the order that would leave in this turn, drafted once though several ask for it."""
+    numbers = (goal, turn.term, shade.seq, shade.attended_until_s)
+    made_from = (shade.spec, shade.knowledge, shade.channel, shade.outstanding, *numbers)
+    if turn.drafted is None or turn.drafted[0] != made_from:
+        turn.drafted = made_from, draft_go(shade, goal, term=turn.term, seq=shade.seq + 1)
+    return turn.drafted[1]
 
 
 def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: Steps | None) -> Shade:
