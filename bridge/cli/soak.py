@@ -44,6 +44,9 @@ def add_command(subparsers: Any) -> None:
         "--shades", type=int, default=0, metavar="N", help="shades in a house; drawn by default"
     )
     parser.add_argument(
+        "--one-way", type=int, metavar="N", help="shades on boards that never report; drawn by default"
+    )
+    parser.add_argument(
         "--wire", action="store_true", help="send every message through its bytes on the wire"
     )
     parser.add_argument(
@@ -73,6 +76,7 @@ def run(args: argparse.Namespace) -> int:
             days=args.days,
             faults=faults,
             shades=args.shades,
+            one_way=args.one_way,
             wire=args.wire,
             trace=args.story,
             careful=args.careful,
@@ -156,7 +160,7 @@ def _width_rows(total: Share) -> list[tuple[str, str]]:
 
     return [
         (
-            f"width on day {each.day}, {'with' if each.sensed else 'without'} a sensor",
+            f"width on day {each.day}, {each.link}, {'with' if each.sensed else 'without'} a sensor",
             f"median {each.median_mm:.1f} mm, {each.ratio:.0f} times what the middle was off by",
         )
         for each in widths(total.figures)
@@ -197,7 +201,14 @@ def _as_json(total: Share, took_s: float) -> str:
     said: dict[str, object] = {"seeds": total.seeds, **{name: getattr(figures, name) for name in names}}
     said |= {"faults": dict(figures.faults), "in_motion": figures.in_motion, "fates": dict(figures.fates)}
     said["widths"] = [
-        {"day": w.day, "sensor": w.sensed, "median_mm": w.median_mm, "error_mm": w.error_mm, "ratio": w.ratio}
+        {
+            "day": w.day,
+            "link": w.link,
+            "sensor": w.sensed,
+            "median_mm": w.median_mm,
+            "error_mm": w.error_mm,
+            "ratio": w.ratio,
+        }
         for w in widths(figures)
     ]
     said |= {"cpu_s": total.cpu_s, "took_s": took_s}
@@ -211,6 +222,7 @@ def _told(failure: Failure, args: argparse.Namespace) -> str:
     again = f"hembar soak --seeds {failure.seed} --days {args.days:g} --story"
     again += f" --faults {args.faults}" if args.faults else ""
     again += f" --shades {args.shades}" if args.shades else ""
+    again += "" if args.one_way is None else f" --one-way {args.one_way}"
     again += " --wire" if args.wire else ""
     again += " --careful" if args.careful else ""
     lines = [*failure.trace, f"{failure.invariant} after {failure.at_s:.0f} s: {failure.story}", f"  {again}"]

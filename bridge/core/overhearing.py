@@ -95,6 +95,9 @@ def _driven(turn: Turn, shade: Shade, value: Fraction, *, begun_s: float) -> Sha
     spec, reckoning = shade.spec, shade.reckoning
     to = count_of(spec, value)
     run = position.set_off(spec, reckoning, to=to, request=None, now_s=turn.now_s)
+    if reckoning.run is None and reckoning.counts is None and shade.knowledge.base is not None:
+        # From any count: the hem bar is still on its way from wherever it was.
+        run = replace(run, began=physical_range(spec).shifted(-shade.knowledge.base.middle))
     run = replace(run, sent_s=begun_s, heard_s=turn.now_s)
     known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
     reckoning = replace(reckoning, run=run, target=to, value=value, echoes=(), vouched_s=None)

@@ -46,7 +46,9 @@ class OneWayBoard:
         self.channels = [Motor(plan.channels[0], tube, {})]
         self._found = False
         self._beat_s: float | None = None
-        self._pending: list[tuple[float, int | None]] = []
+        self._pending: list[tuple[float, int | None, object]] = []
+        # What came with the message that is being obeyed.
+        self.obeying: object = None
 
     @property
     def motor(self) -> Motor:
@@ -99,25 +101,27 @@ class OneWayBoard:
         self._beat_s = None if self.plan.beat_s is None else now_s + self.plan.beat_s
         return self._alive()
 
-    def on_message(self, topic: str, payload: bytes, retained: bool, now_s: float) -> list[Publish]:
-        """Take one message from the broker."""
+    def on_message(
+        self, topic: str, payload: bytes, retained: bool, now_s: float, tag: object = None
+    ) -> list[Publish]:
+        """Take one message from the broker; `tag` is in `obeying` when it is obeyed."""
         if not self.powered:
             return []
         sent = self.advance(now_s)
         stop = self.plan.stop_payload
         if topic == self.plan.stop_topic and stop is not None and payload == stop.encode("utf-8"):
             if not retained:
-                self._pending.append((now_s + self.plan.delay_s, None))
+                self._pending.append((now_s + self.plan.delay_s, None, tag))
         elif topic == self.plan.topic and (count := self._count_of(payload)) is not None:
-            self._told(count, retained=retained, now_s=now_s)
+            self._told(count, retained=retained, now_s=now_s, tag=tag)
         return [*sent, *self.advance(now_s)]
 
-    def _told(self, count: int, *, retained: bool, now_s: float) -> None:
+    def _told(self, count: int, *, retained: bool, now_s: float, tag: object) -> None:
         first, self._found = not self._found, True
         if first and retained and self.plan.power_up is PowerUp.RETAINED_TARGET and not self.moving:
             self.motor.count = count
             return
-        self._pending.append((now_s + self.plan.delay_s, count))
+        self._pending.append((now_s + self.plan.delay_s, count, tag))
 
     def _count_of(self, payload: bytes) -> int | None:
         """What it makes of a number: its own lenient reading, as boards have it."""
@@ -144,7 +148,7 @@ class OneWayBoard:
         if not self.powered:
             return []
         while self._pending and self._pending[0][0] <= now_s:
-            at_s, count = self._pending.pop(0)
+            at_s, count, self.obeying = self._pending.pop(0)
             self.motor.advance(at_s)
             self._obey(count, at_s)
         self.motor.advance(now_s)

@@ -271,6 +271,16 @@ class Tube:
             self._snap()
         self._settle()
 
+    def put(self, drop_mm: float) -> None:
+        """A person turns the tube by hand until the hem bar hangs there, as well as the motor allows."""
+        shift = (self._turns_at(drop_mm) - self.turns) * self._a_turn
+        if self.state.energised:
+            shift = round(shift / self.build.cycle) * self.build.cycle
+        self.state.rotor = self._rotor() + shift
+        if not self.state.energised:
+            self._snap()
+        self._settle()
+
     def hold(self) -> None:
         """A person holds the hem bar: it does not rise, and does not sink with cloth paid out."""
         self.state.hand_mm = self.drop_mm

@@ -167,7 +167,14 @@ def departed(spec: ShadeSpec, known: Knowledge, run: Run, *, way: Steps) -> Know
     if after.base is None:
         return replace(after, hull=physical_range(spec))
     after = _blocked(spec, after, path(run).low)
-    return replace(after, hull=after.hull.joined(claim_over(spec, after, path(run))))
+    return replace(after, hull=after.hull.joined(_let_go(spec, claim_over(spec, after, path(run)))))
+
+
+def _let_go(spec: ShadeSpec, hull: Interval) -> Interval:
+    """Return `hull` with where the cloth falls from there once the board, arrived or halted, is asleep."""
+    if spec.one_way.rest_current or holds(spec, hull):
+        return hull
+    return hull.joined(after_power_cut(spec, hull))
 
 
 def _blocked(spec: ShadeSpec, known: Knowledge, highest: Steps) -> Knowledge:
@@ -186,7 +193,7 @@ def on_the_way(spec: ShadeSpec, known: Knowledge, run: Run, now_s: float) -> Kno
     """Return knowledge while a run goes on: what the clock says to be behind the hem bar is left out."""
     if known.base is None:
         return known
-    now = claim_over(spec, known, ahead(spec, run, now_s))
+    now = _let_go(spec, claim_over(spec, known, ahead(spec, run, now_s)))
     low, high = max(known.hull.low, now.low), min(known.hull.high, now.high)
     return replace(known, hull=Interval(low=low, high=high) if low <= high else now)
 

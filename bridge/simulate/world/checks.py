@@ -12,17 +12,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.core.contract import Do
-from bridge.core.events import Asked, Event, ReportHeard, Started
+from bridge.core.events import Asked, Event, ReportHeard, Started, TargetHeard
 from bridge.core.outcome import Decisions, Note, SendOrder
 from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.position.estimate import Knowledge
+from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
-from bridge.simulate.world.boards import Message
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import plain
 from bridge.simulate.world.limits import Limits
-from bridge.simulate.world.network import BoardSide
+from bridge.simulate.world.network import BoardSide, Said
+from bridge.simulate.world.reckoned import Reckoned, serves
 from bridge.simulate.world.stops import Stops
 from bridge.simulate.world.story import told
 from bridge.simulate.world.unfelt import Unfelt
@@ -78,13 +79,14 @@ class Checks:
         self.limits = Limits(world)
         self.stops = Stops(world)
         self.unheard = Unheard(world)
+        self.reckoned = Reckoned(world)
         # What was last compared: neither claim nor truth has changed since.
         self.looked: dict[ShadeId, tuple[Knowledge, tuple[object, ...]]] = {}
 
     # After each event.
 
     def decided(
-        self, before: House | None, event: Event, house: House, decisions: Decisions, message: Message | None
+        self, before: House | None, event: Event, house: House, decisions: Decisions, message: Said | None
     ) -> None:
         world = self.world
         world.figures.events += 1
@@ -103,7 +105,10 @@ class Checks:
         self.stops.decided(event, house, decisions.notes)
         self.unheard.decided(event, house)
         self.unfelt.decided(event, house)
-        for shade in concerned if isinstance(event, ReportHeard | Asked) else house.shades.values():
+        self.reckoned.decided(event, house, message)
+        for shade in (
+            concerned if isinstance(event, ReportHeard | Asked | TargetHeard) else house.shades.values()
+        ):
             self.claim(shade)
         self._in_charge(before, event, house, decisions)
         self.limits.shown(before, house)
@@ -124,14 +129,14 @@ class Checks:
                 raise Escape("I12", f"{shade.id}: {len(shade.knowledge.meetings)} references are kept")
 
     def _concerned(self, event: Event, house: House) -> list[Shade]:
-        if isinstance(event, Asked):
+        if isinstance(event, Asked | TargetHeard):
             return [house.shades[event.shade]]
         if isinstance(event, ReportHeard):
             name = self.world.shade_at[event.board, event.channel]
             return [house.shades[name]]
         return []
 
-    def _heard(self, shade: Shade, event: Event, decisions: Decisions, message: Message | None) -> None:
+    def _heard(self, shade: Shade, event: Event, decisions: Decisions, message: Said | None) -> None:
         met = any(note.name == "shade.reference.met" for note in decisions.notes)
         if met:
             self.world.figures.references += 1
@@ -198,7 +203,11 @@ class Checks:
                 return
             self.outdated.discard(shade.id)
         side, channel = self.world.where[shade.id]
-        if self.unheard.hides(shade) or (shade.channel.answered and side.dirty[channel] is not None):
+        if (
+            self.reckoned.hides(shade.id)
+            or self.unheard.hides(shade)
+            or (shade.channel.answered and side.dirty[channel] is not None)
+        ):
             return
         if side.board.powered:
             side.catch_up()
@@ -365,11 +374,12 @@ class Checks:
         if house is None:
             return
         for shade in house.shades.values():
-            if not shade.channel.answered or shade.id in self.unfelt:
+            if not serves(shade) or shade.id in self.unfelt or self.reckoned.hides(shade.id):
                 continue
             side, channel = self.world.where[shade.id]
             side.catch_up()
             hull, travel = shade.knowledge.hull, shade.spec.travel
             error = abs(side.board.channels[channel].tube.drop_mm - travel.drop_at_steps(hull.middle))
             sensed = shade.spec.upper_switch is not None or shade.spec.upper_stall is not None
-            self.world.figures.widths.append((day, sensed, width_mm(shade.spec, hull), error))
+            kind = "one-way" if isinstance(shade.spec.link, OneWayLink) else "contract"
+            self.world.figures.widths.append((day, kind, sensed, width_mm(shade.spec, hull), error))

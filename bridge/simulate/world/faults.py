@@ -10,14 +10,21 @@ from collections.abc import Callable, Mapping
 from random import Random
 from typing import TYPE_CHECKING
 
+from bridge.adapters.links.one_way import encode
 from bridge.core.contract import Do, Order, Then, Why
 from bridge.core.events import ClaimHeard
 from bridge.core.outcome import SendOrder
+from bridge.core.shade.units import count_of, value_for
 from bridge.core.values import BoardId
+from bridge.simulate.channel import Channel
+from bridge.simulate.wire import Publish
+from bridge.simulate.world.network import BoardSide
+from bridge.simulate.world.one_way_board import Sender
+from bridge.simulate.world.one_way_side import OneWaySide
 from bridge.simulate.world.plan import changed_settings
 
 if TYPE_CHECKING:
-    from bridge.simulate.world.network import BoardSide
+    from bridge.simulate.world.network import Line
     from bridge.simulate.world.world import World
 
 
@@ -36,7 +43,7 @@ def draw_menu(rng: Random, allowed: tuple[str, ...], *, aside: Random) -> dict[s
     return menu | {kind: aside.uniform(0.1, 0.5) for kind in later if aside.random() < 0.25}
 
 
-def _side(world: World) -> BoardSide:
+def _side(world: World) -> Line:
     return world.sides[world.rng.choice(sorted(world.sides))]
 
 
@@ -103,6 +110,7 @@ def _wind(world: World) -> None:
         motor.bounds is None and motor.tube.state.upper_stuck is not None for motor in side.board.channels
     ):
         return  # nothing would end that run
+    assert isinstance(side, BoardSide)
     side.disturbed()
     world.note("wind", side.board.plan.id)
     side.after(side.board.messages(side.board.wind(world.now), world.now))
@@ -171,10 +179,11 @@ def _switch(world: World) -> None:
 
 
 def _flash(world: World) -> None:
-    """A board comes back with a blank flash."""
+    """A board comes back with a blank flash; one that never reports has none to lose."""
     side = _side(world)
     side.power_cut()
-    world.blank(side)
+    if isinstance(side, BoardSide):
+        world.blank(side)
     world.at(world.now + world.rng.uniform(1, 20), side.power_up)
 
 
@@ -212,6 +221,8 @@ def _rival_orders(world: World) -> None:
     number = world.rng.randrange(len(side.board.channels))
     motor = side.board.channels[number]
     side.catch_up()
+    if not isinstance(side, BoardSide) or not isinstance(motor, Channel):
+        return
     if server.house is None or not side.reachable or motor.count is None or motor.moving or motor.to is None:
         return
     name = world.shade_at_side(side, number)
@@ -238,6 +249,39 @@ def _rival_orders(world: World) -> None:
         if server.connected:
             server.deliver(ClaimHeard(at=server.moment(), term=term, retained=False))
     world.at(world.now + world.rng.uniform(10, 120), _process, world)
+
+
+# What no bridge takes for a number, and boards read in their own ways.
+NONSENSE = (b"", b"NaN", b"-inf", b"1e2", b"12 apples", b"\xff\xfe", b"9" * 400, b"{}")
+
+
+def _stranger(world: World) -> None:
+    """Somebody else publishes on the topics of a board that obeys anybody: a target, a halt, nonsense."""
+    mute = [side for side in world.sides.values() if isinstance(side, OneWaySide)]
+    if not mute or not world.broker.up:
+        return
+    side = world.rng.choice(mute)
+    side.catch_up()
+    link, motor = side.spec.one_way, side.board.motor
+    draw = world.rng.random()
+    topic, payload, retain = link.topic, b"", link.retained
+    if draw < 0.15 and link.stop is not None:
+        topic, payload, retain = link.stop.topic, link.stop.payload.encode("utf-8"), False
+    elif draw < 0.25:
+        payload = world.rng.choice(NONSENSE)
+    else:
+        # What leads its motor to a place within the limits, as a careful stranger would.
+        turns = world.turns_at(side, 0, world.rng.uniform(0.05, 0.9) * side.spec.travel.roll.drop_mm)
+        count = (motor.count or 0) + round((turns - motor.tube.turns) * motor.fitting.build.pulses_per_turn)
+        value = value_for(side.spec, count)
+        if abs(count_of(side.spec, value) - count) > side.spec.travel.lower_steps / 50:
+            return
+        _, payload, _ = encode(link, value)
+    published = Publish(topic=topic, payload=payload, retain=retain)
+    world.note("stranger", side.spec.id, payload)
+    message = side.said(published, Sender.STRANGER)
+    world.checks.reckoned.spoken(message)
+    world.broker.publish(message)
 
 
 def _pull(world: World) -> None:
@@ -267,7 +311,7 @@ def _hold(world: World) -> None:
             return
 
 
-def _let_go(world: World, side: BoardSide, number: int) -> None:
+def _let_go(world: World, side: Line, number: int) -> None:
     side.catch_up()
     motor = side.board.channels[number]
     if motor.motion is not None and motor.motion.leg.sign > 0:
@@ -311,5 +355,6 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "old-journal": _old_journal,
     "rival-orders": _rival_orders,
     "new-disk": _new_disk,
+    "stranger": _stranger,
 }
-LATER = ("old-journal", "rival-orders", "new-disk")
+LATER = ("old-journal", "rival-orders", "new-disk", "stranger")

@@ -26,7 +26,7 @@ class Figures:
         in_motion: Of these, those injected while a motor turned.
         fates: How requests ended.
         whys: The reasons, numbers taken out.
-        widths: Day, sensor or not, width in mm, error of the aim in mm.
+        widths: Day, link, sensor or not, width in mm, error of the aim in mm.
     """
 
     shade_days: float = 0.0
@@ -44,7 +44,7 @@ class Figures:
     in_motion: int = 0
     fates: Counter[str] = field(default_factory=Counter)
     whys: Counter[str] = field(default_factory=Counter)
-    widths: list[tuple[int, bool, float, float]] = field(default_factory=list)
+    widths: list[tuple[int, str, bool, float, float]] = field(default_factory=list)
 
     def fault(self, kind: str, *, moving: bool) -> None:
         """Count one fault."""

@@ -13,12 +13,13 @@ from bridge.adapters.broker.tree import Tree
 from bridge.core.events import ReportHeard
 from bridge.core.outcome import Note, SendOrder
 from bridge.core.outlook import shade_outlook
+from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.escape import Escape
 
 if TYPE_CHECKING:
-    from bridge.simulate.world.network import BoardSide
+    from bridge.simulate.world.network import Line
     from bridge.simulate.world.world import World
 
 # Sums of amps drawn from a range.
@@ -87,7 +88,7 @@ class Limits:
 
     # I8.
 
-    def began(self, name: ShadeId, side: BoardSide, channel: int, *, from_rest: bool, moves: int) -> None:
+    def began(self, name: ShadeId, side: Line, channel: int, *, from_rest: bool, moves: int) -> None:
         """An order has set a motor going: all that orders have set going fits its supply.
 
         What a hand had set going before goes on drawing what it drew.
@@ -149,4 +150,11 @@ class Limits:
             return "unknown"
         if shade.knowledge.hearsay or width_mm > spec.doubtful_mm:
             return "doubtful"
-        return "referenced" if width_mm <= spec.tolerance_mm else "reckoned"
+        return "referenced" if width_mm <= spec.tolerance_mm and self._watched(shade) else "reckoned"
+
+    def _watched(self, shade: Shade) -> bool:
+        """Say whether a board that never reports could not have gone and come back unheard."""
+        link = shade.spec.link
+        if not isinstance(link, OneWayLink):
+            return True
+        return link.alive is not None and link.alive.gone is not None and shade.reckoning.watched

@@ -7,7 +7,8 @@ until then its orders are held, and delivered late if it comes back in time.
 from __future__ import annotations
 
 from collections import deque
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
 
 from bridge.core.contract import Link
 from bridge.core.outcome import SendOrder
@@ -15,9 +16,12 @@ from bridge.core.position.memory import Memory
 from bridge.core.values import ShadeId
 from bridge.simulate.wire import Publish, write
 from bridge.simulate.world.boards import Message, SimBoard
+from bridge.simulate.world.one_way_board import Overheard, SimOneWayBoard
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
+
+Said = Message | Overheard
 
 # Between the loss of a connection and the moment at which a broker with a keepalive of 5 s notices.
 NOTICED_S = (5.0, 9.0)
@@ -27,17 +31,19 @@ SLOW_S = (0.3, 6.0)
 QUEUE_MAX = 200
 
 
-class BoardSide:
+class Line:
     """One board with its power, its network and its session at the broker."""
 
-    def __init__(self, world: World, board: SimBoard) -> None:
+    board: SimBoard | SimOneWayBoard
+    held: Any
+
+    def __init__(self, world: World, board: SimBoard | SimOneWayBoard) -> None:
         self.world, self.board = world, board
         self.wifi = True
         self.life = 0
         self.session: int | None = None
         self.session_boot = 0
-        self.held: list[SendOrder] = []
-        self.stalled: list[Message] = []
+        self.stalled: list[Said] = []
         self.out_at = self.in_at = 0.0
         self.due_version = 0
         self.due_at: float | None = None
@@ -50,18 +56,19 @@ class BoardSide:
 
     def disturbed(self, channel: int | None = None) -> None:
         """Something happened here that the bridge can't know before it is told."""
-        for number in range(len(self.dirty)) if channel is None else (channel,):
-            # What the board says at the instant of a power cut it has said before it.
-            self.dirty[number] = self.world.now if self.board.powered else self.world.now + 1e-9
+        raise NotImplementedError
 
     # Time.
 
     def catch_up(self) -> None:
-        if self.due_at is None and not self.board.moving:
-            return
-        self.after(self.board.messages(self.board.advance(self.world.now), self.world.now))
+        if self.due_at is not None or self.board.moving:
+            self.advanced()
 
-    def after(self, messages: list[Message]) -> None:
+    def advanced(self) -> None:
+        """Let the board live up to now."""
+        raise NotImplementedError
+
+    def after(self, messages: Sequence[Said]) -> None:
         """Send what was said and be called when the board wants to be."""
         for message in messages:
             self.send(message)
@@ -76,11 +83,12 @@ class BoardSide:
     def _due(self, version: int) -> None:
         if version == self.due_version:
             self.due_at = None
-            self.catch_up()
+            # What was due is done even where nothing moves.
+            self.advanced()
 
     # Messages.
 
-    def send(self, message: Message) -> None:
+    def send(self, message: Said) -> None:
         if self.session is None or not self.board.powered:
             return
         if not self.wifi:
@@ -91,36 +99,14 @@ class BoardSide:
         self.out_at = max(self.out_at, world.now + world.latency())
         world.at(self.out_at, self._sent, message, self.life)
 
-    def _sent(self, message: Message, life: int) -> None:
+    def _sent(self, message: Said, life: int) -> None:
         # What had left the board's radio before its power went still arrives.
         if life >= self.life - 1 and self.session is not None:
             self.world.broker.publish(message)
 
-    def take(self, sent: SendOrder) -> None:
-        """An order for this board has come to the broker."""
-        if self.session is None:
-            return
-        if not self.reachable:
-            if len(self.held) < QUEUE_MAX:
-                self.held.append(sent)
-            return
-        world = self.world
-        self.in_at = max(self.in_at, world.now + world.latency())
-        world.at(self.in_at, self._arrived, sent, self.life)
-
-    def rivals(self, sent: SendOrder) -> None:
-        """An order of another bridge comes to the board, past every check of ours."""
-        self.after(self.board.take(sent.order, sent.channel, self.world.now))
-
-    def _arrived(self, sent: SendOrder, life: int) -> None:
-        if life != self.life or not self.board.powered:
-            return
-        if not self.wifi:
-            self.held.append(sent)
-            return
-        self.world.checks.before_order(self, sent)
-        self.after(self.board.take(sent.order, sent.channel, self.world.now))
-        self.world.checks.after_order(self, sent)
+    def take(self, message: Any) -> None:
+        """Something for this board has come to the broker."""
+        raise NotImplementedError
 
     # Power and network.
 
@@ -179,18 +165,18 @@ class BoardSide:
         """The broker gives up on the connection and publishes the board's will."""
         if self.session is None:
             return
+        self.dropped()
+        self.speak_will()
+
+    def dropped(self) -> None:
+        """The connection is gone, and with it what was on its way."""
         self.session = None
         self.held.clear()
         self.stalled.clear()
-        self.world.broker.publish(self.will())
 
-    def will(self) -> Message:
-        if self.board.wire:
-            payload = write({"link": str(Link.LOST), "boot": self.session_boot})
-            said: tuple[Link, int] | Publish = Publish(topic=self.board.link_topic, payload=payload)
-        else:
-            said = (Link.LOST, self.session_boot)
-        return Message(board=self.board.plan.id, channel=None, said=said, at_s=self.world.now)
+    def speak_will(self) -> None:
+        """The broker publishes the board's will."""
+        raise NotImplementedError
 
     def connect(self, life: int) -> None:
         """Open a session, unless the board has died or the broker is away, which is tried again."""
@@ -203,15 +189,78 @@ class BoardSide:
         self.lose_session()
         self.session = world.broker.new_session()
         self.session_boot = self.board.boot
-        kept = world.broker.retained.get((self.board.plan.id, None))
-        self.catch_up()
-        self.after(self.board.greeting(world.now))
-        if kept is not None and is_lost(kept):
-            self.send(self.board.link_message(Link.UP, world.now))
+        self.greet()
+
+    def greet(self) -> None:
+        """A session has begun."""
+        raise NotImplementedError
 
     def reachable_now(self, life: int) -> bool:
         """Say whether this very life already has its session."""
         return self.session is not None and self.session_boot == self.board.boot and life == self.life
+
+
+class BoardSide(Line):
+    """One board that speaks the contract."""
+
+    board: SimBoard
+
+    def __init__(self, world: World, board: SimBoard) -> None:
+        super().__init__(world, board)
+        self.held: list[SendOrder] = []
+
+    def disturbed(self, channel: int | None = None) -> None:
+        """Something happened here that the bridge can't know before it is told."""
+        for number in range(len(self.dirty)) if channel is None else (channel,):
+            # What the board says at the instant of a power cut it has said before it.
+            self.dirty[number] = self.world.now if self.board.powered else self.world.now + 1e-9
+
+    def advanced(self) -> None:
+        self.after(self.board.messages(self.board.advance(self.world.now), self.world.now))
+
+    def take(self, sent: SendOrder) -> None:
+        """An order for this board has come to the broker."""
+        if self.session is None:
+            return
+        if not self.reachable:
+            if len(self.held) < QUEUE_MAX:
+                self.held.append(sent)
+            return
+        world = self.world
+        self.in_at = max(self.in_at, world.now + world.latency())
+        world.at(self.in_at, self._arrived, sent, self.life)
+
+    def rivals(self, sent: SendOrder) -> None:
+        """An order of another bridge comes to the board, past every check of ours."""
+        self.after(self.board.take(sent.order, sent.channel, self.world.now))
+
+    def _arrived(self, sent: SendOrder, life: int) -> None:
+        if life != self.life or not self.board.powered:
+            return
+        if not self.wifi:
+            self.held.append(sent)
+            return
+        self.world.checks.before_order(self, sent)
+        self.after(self.board.take(sent.order, sent.channel, self.world.now))
+        self.world.checks.after_order(self, sent)
+
+    def speak_will(self) -> None:
+        self.world.broker.publish(self.will())
+
+    def will(self) -> Message:
+        if self.board.wire:
+            payload = write({"link": str(Link.LOST), "boot": self.session_boot})
+            said: tuple[Link, int] | Publish = Publish(topic=self.board.link_topic, payload=payload)
+        else:
+            said = (Link.LOST, self.session_boot)
+        return Message(board=self.board.plan.id, channel=None, said=said, at_s=self.world.now)
+
+    def greet(self) -> None:
+        kept = self.world.broker.retained.get((self.board.plan.id, None))
+        self.catch_up()
+        self.after(self.board.greeting(self.world.now))
+        if isinstance(kept, Message) and is_lost(kept):
+            self.send(self.board.link_message(Link.UP, self.world.now))
 
     def link_overheard(self) -> None:
         """Its own link topic has said `lost` while it is up."""
@@ -233,33 +282,40 @@ class Broker:
     def __init__(self, world: World) -> None:
         self.world = world
         self.up = True
-        self.retained: dict[tuple[str, int | None], Message] = {}
-        self.older: dict[tuple[str, int | None], Message] = {}
+        self.retained: dict[object, Said] = {}
+        self.older: dict[object, Said] = {}
         self.claim: int | None = None
         self.memories: dict[ShadeId, Memory] = {}
         self.older_memories: dict[ShadeId, Memory] = {}
         self.sessions = 0
-        self.waiting: deque[Message] = deque(maxlen=QUEUE_MAX)
+        self.waiting: deque[Said] = deque(maxlen=QUEUE_MAX)
 
     def new_session(self) -> int:
         self.sessions += 1
         return self.sessions
 
-    def publish(self, message: Message) -> None:
-        """Take a message from a board, or its will."""
+    def publish(self, message: Said) -> None:
+        """Take a message from a board, or its will, or what somebody says on a one-way board's topic."""
         if not self.up:
             return
-        if self.world.rng.random() < 0.02 or message.topic not in self.older:
-            self.older[message.topic] = message
-        self.retained[message.topic] = message
+        if isinstance(message, Message) or message.retain:
+            if self.world.rng.random() < 0.02 or message.topic not in self.older:
+                self.older[message.topic] = message
+            self.retained[message.topic] = message
         server = self.world.server
-        server.receive(message)
+        self._pass_on(message, server.receive)
+        if isinstance(message, Overheard):
+            self.world.checks.reckoned.published(message)
+            self._pass_on(message, self.world.sides[message.board].take)
+        elif message.channel is None and is_lost(message):
+            side = self.world.contract_side(message.board)
+            self.world.at(self.world.now + self.world.latency(), side.link_overheard)
+
+    def _pass_on(self, message: Said, to: Callable[[Said], None]) -> None:
+        to(message)
         if self.world.chance("repeat"):
             self.world.figures.faults["repeated message"] += 1
-            server.receive(message)
-        if message.channel is None and is_lost(message):
-            side = self.world.sides[message.board]
-            self.world.at(self.world.now + self.world.latency(), side.link_overheard)
+            to(message)
 
     def remember(self, shade: ShadeId, memory: Memory | None) -> None:
         """Keep what the bridge knows of a shade; None forgets it."""
@@ -273,7 +329,7 @@ class Broker:
     def order(self, sent: SendOrder) -> None:
         """Take an order from the bridge."""
         if self.up:
-            side = self.world.sides[sent.board]
+            side = self.world.contract_side(sent.board)
             side.take(sent)
             if self.world.chance("repeat"):
                 self.world.figures.faults["repeated order"] += 1
@@ -294,9 +350,7 @@ class Broker:
             self.memories = dict(self.older_memories)
         self.waiting.clear()
         for side in world.sides.values():
-            side.session = None
-            side.held.clear()
-            side.stalled.clear()
+            side.dropped()
         world.server.disconnected(keep=False)
 
     def start(self) -> None:

@@ -18,12 +18,13 @@ from bridge.core.events import (
     Release,
     Want,
 )
-from bridge.core.position.claims import grade_of
-from bridge.core.position.estimate import Grade
 from bridge.core.state import Shade
 from bridge.core.values import Rank, ShadeId
 from bridge.simulate.motor import Motor
-from bridge.simulate.world.network import BoardSide
+from bridge.simulate.world.by_hand import ByHand
+from bridge.simulate.world.network import BoardSide, Line
+from bridge.simulate.world.one_way_side import OneWaySide
+from bridge.simulate.world.reckoned import is_lost
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
@@ -37,6 +38,7 @@ class People:
 
     def __init__(self, world: World) -> None:
         self.world = world
+        self.by_hand = ByHand(world)
         self.aside = Random(f"people of seed {world.options.seed}")
 
     def ask_all(self) -> None:
@@ -62,7 +64,7 @@ class People:
         if not world.server.running or house is None:
             return
         shade = house.shades[name]
-        if self._lost(shade):
+        if is_lost(shade):
             self._help(shade)
             return
         if world.plan.spec.groups and self.aside.random() < 0.15:
@@ -98,12 +100,12 @@ class People:
 
     # By hand.
 
-    def _lost(self, shade: Shade) -> bool:
-        grade = grade_of(shade.spec, shade.knowledge.hull)
-        return grade in (Grade.UNKNOWN, Grade.DOUBTFUL) and shade.channel.answered
-
     def _help(self, shade: Shade) -> None:
         """Take a reference: by its sensor from the page, or by hand at a limit."""
+        side, _ = self.world.where[shade.id]
+        if isinstance(side, OneWaySide):
+            self.by_hand.help(side, shade)
+            return
         senses = shade.spec.upper_switch or shade.spec.upper_stall
         if senses is not None and self.world.rng.random() < 0.7:
             self.ask(shade.id, Press(button=Button.UP))
@@ -118,7 +120,7 @@ class People:
         """Press and hold until the hem bar is at a limit, as well as the eye can tell, then confirm that."""
         world = self.world
         side, number = world.where[name]
-        if not side.board.powered:
+        if not side.board.powered or not isinstance(side, BoardSide):
             return
         side.catch_up()
         motor = side.board.channels[number]
@@ -174,11 +176,11 @@ class People:
         if tries:
             world.at(world.now + 6.0, self._confirm, name, place, tries - 1)
 
-    def use_button(self, side: BoardSide, number: int) -> None:
+    def use_button(self, side: Line, number: int) -> None:
         """Go up or down by the button at the board, and perhaps stop on the way."""
         world = self.world
         spec = world.spec_at(side, number)
-        if not spec.local_button or not side.board.powered:
+        if not spec.local_button or not side.board.powered or not isinstance(side, BoardSide):
             return
         side.catch_up()
         motor = side.board.channels[number]

@@ -17,9 +17,10 @@ from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.values import ShadeId
 from bridge.settings.faults import ConfigFaults, Place
 from bridge.settings.house import read_house
-from bridge.simulate.fitting import BoardPlan, Fitting
+from bridge.simulate.fitting import BoardPlan, Fitting, OneWayPlan
 from bridge.simulate.spiral import turns_for, wound_mm
 from bridge.simulate.truth import GRAVITY_MPS2, Build
+from bridge.simulate.world.one_way_plan import draw_link, how_many, plan_for, without_senses
 
 GEARS = (Fraction(57, 11), Fraction(5), Fraction(57, 11), Fraction(3), Fraction(10), Fraction(1))
 # The truth stays a hair inside the allowance: the bridge's layer formula and the spiral differ by 0.1 mm.
@@ -40,24 +41,35 @@ class Plan:
     Attributes:
         spec: The settings.
         boards: As built, in the order of their ids.
+        one_way: Those that never report, as built.
     """
 
     spec: HouseSpec
     boards: tuple[BoardPlan, ...]
+    one_way: tuple[OneWayPlan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Shade:
     table: dict[str, object]
     fitting: Fitting
+    holds: object
 
 
 def draw_plan(
-    rng: Random, *, shades: int = 0, progress_s: float = 0.3, careful: bool = False, aside: Random
+    rng: Random,
+    *,
+    shades: int = 0,
+    one_way: int | None = 0,
+    progress_s: float = 0.3,
+    careful: bool = False,
+    aside: Random,
+    simple: Random,
 ) -> Plan:
     """Return a house of one to four shades, or of `shades`; `aside` draws what they share.
 
-    A `careful` owner has fitted a good upper switch to every shade and measured the rest.
+    A `careful` owner has fitted a good upper switch to every shade and measured the rest. `simple` draws
+    the boards that never report: `one_way` of them, or some when that is None.
     """
     number = shades or rng.randint(1, 4)
     tables: dict[str, dict[str, object]] = {}
@@ -70,7 +82,24 @@ def draw_plan(
         tables[f"shade-{index}"] = drawn.table
         channels.append(drawn.fitting)
     boards = tuple(BoardPlan(id=name, channels=tuple(fittings[name])) for name in sorted(fittings))
-    return Plan(spec=read_spec(tables, _draw_shared(aside, tables)), boards=boards)
+    mute = _draw_one_way(simple, how_many(simple, one_way), tables, progress_s, careful=careful)
+    spec = read_spec(tables, _draw_shared(aside, tables))
+    plans = tuple(plan_for(simple, shade_of(spec, name), mute[name]) for name in sorted(mute))
+    return Plan(spec=spec, boards=boards, one_way=plans)
+
+
+def _draw_one_way(
+    rng: Random, number: int, tables: dict[str, dict[str, object]], progress_s: float, *, careful: bool
+) -> dict[str, Fitting]:
+    """Add one-way shades to the settings and return how they are built."""
+    mute = {}
+    for index in range(len(tables), len(tables) + number):
+        name = f"shade-{index}"
+        drawn = _draw_shade(rng, name, progress_s, careful=careful)
+        tables[name] = drawn.table
+        mute[name] = without_senses(drawn.table, drawn.fitting)
+        drawn.table["link"] = draw_link(rng, name, drawn.holds)
+    return mute
 
 
 def _draw_shared(rng: Random, tables: dict[str, dict[str, object]]) -> dict[str, object]:
@@ -179,7 +208,7 @@ def _draw_shade(rng: Random, name: str, progress_s: float, *, careful: bool) -> 
             "pulses_per_rev": pulses, "gear": str(gear), "top_pps": top, "ramp_pps2": ramp,
             "confirmed": confirmed,
         },
-        "unpowered": {"holds": _holds(rng, build)},
+        "unpowered": {"holds": (holds := _holds(rng, build))},
         "trust": {
             "tolerance_mm": rng.uniform(3, 8),
             "doubtful_mm": rng.uniform(40, 90),
@@ -206,7 +235,7 @@ def _draw_shade(rng: Random, name: str, progress_s: float, *, careful: bool) -> 
         own_ramp=ramp,
         progress_s=progress_s,
     )
-    return _Shade(table=table, fitting=fitting)
+    return _Shade(table=table, fitting=fitting, holds=holds)
 
 
 def _true_roll(rng: Random, nominal: Build, allowed: float) -> Build:

@@ -7,16 +7,21 @@ its power loses the rows after the last flushed one, any number of them from the
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from bridge.adapters.links.one_way import encode
 from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, MemoryHeard, Started, Ticked
 from bridge.core.house import due_s, handle
-from bridge.core.outcome import SendOrder
+from bridge.core.outcome import SendOrder, SendTarget
 from bridge.core.recalling import refuted, remembered
 from bridge.core.state import House
 from bridge.core.values import Moment
-from bridge.simulate.world.boards import Message
+from bridge.simulate.wire import Publish
+from bridge.simulate.world.network import Said
+from bridge.simulate.world.one_way_board import Overheard, Sender
+from bridge.simulate.world.one_way_side import OneWaySide
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
@@ -42,8 +47,8 @@ class Server:
         self.running = False
         self.connected = False
         self.deaf = False
-        self.held_in: list[Message] = []
-        self.held_out: list[SendOrder] = []
+        self.held_in: list[Said] = []
+        self.held_out: list[tuple[Callable[[Any], None], SendOrder | Overheard]] = []
         self.runs = 0
         self.mono_base = -world.rng.uniform(10, 1e6)
         self.wall = 0.0
@@ -148,11 +153,13 @@ class Server:
         if self.session_until >= world.now:
             for message in world.broker.waiting:
                 self._hear_later(message, retained=False)
+        else:
+            world.checks.reckoned.connected()
         world.broker.waiting.clear()
 
     # Messages.
 
-    def receive(self, message: Message) -> None:
+    def receive(self, message: Said) -> None:
         """The broker has something for us."""
         if self.deaf:
             self.held_in.append(message)
@@ -161,24 +168,36 @@ class Server:
         elif self.session_until >= self.world.now:
             self.world.broker.waiting.append(message)
 
-    def _hear_later(self, message: Message, *, retained: bool) -> None:
+    def _hear_later(self, message: Said, *, retained: bool) -> None:
         self.in_at = max(self.in_at, self.world.now + self.world.latency())
         self.world.at(self.in_at, self._hear, message, retained, self.runs)
 
-    def _hear(self, message: Message, retained: bool, run: int) -> None:
+    def _hear(self, message: Said, retained: bool, run: int) -> None:
         if run != self.runs or not self.running or not self.connected:
             return
         if self.deaf:
             self.held_in.append(message)
             return
-        self.deliver(message.event(self.moment(), retained=retained), message)
+        event = message.event(self.moment(), retained=retained)
+        if event is not None:
+            self.deliver(event, message)
 
-    def _send(self, sent: SendOrder) -> None:
+    def _send(self, to: Callable[[Any], None], sent: SendOrder | Overheard) -> None:
         if self.deaf:
-            self.held_out.append(sent)
+            self.held_out.append((to, sent))
             return
         self.out_at = max(self.out_at, self.world.now + self.world.latency())
-        self.world.at(self.out_at, self.world.broker.order, sent)
+        self.world.at(self.out_at, to, sent)
+
+    def _aimed(self, house: House, sent: SendTarget) -> Overheard:
+        """Return a target as it goes out on its board's topic."""
+        shade = house.shades[sent.shade]
+        topic, payload, retain = encode(shade.spec.one_way, sent.value)
+        side, _ = self.world.where[sent.shade]
+        assert isinstance(side, OneWaySide)
+        run = shade.reckoning.run
+        published = Publish(topic=topic, payload=payload, retain=retain)
+        return side.said(published, Sender.BRIDGE, None if run is None else run.request)
 
     def hang(self) -> None:
         """The connection to the broker stalls; nothing fails yet."""
@@ -194,18 +213,18 @@ class Server:
         for message in held:
             self._hear_later(message, retained=False)
         out, self.held_out = self.held_out, []
-        for sent in out:
-            self._send(sent)
+        for to, sent in out:
+            self._send(to, sent)
 
     # Decisions.
 
-    def deliver(self, event: Event, message: Message | None = None) -> None:
+    def deliver(self, event: Event, message: Said | None = None) -> None:
         """Let the core decide, write it down, send what it says; or die on the way."""
         if not self.running:
             return
         before = self.house
         house, decisions = handle(before, event)
-        stage = self._die_at(len(decisions.orders))
+        stage = self._die_at(len(decisions.orders) + len(decisions.targets))
         if stage == 0:
             self.die(power=self._power())
             return
@@ -216,14 +235,23 @@ class Server:
                 self.durable = house
                 self.tail.clear()
         self.world.checks.decided(before, event, house, decisions, message)
-        for number, sent in enumerate(decisions.orders):
+        leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
+        for number, sent in enumerate(leaving):
             if stage == number + 1:
                 self.die(power=self._power())
                 return
-            self.world.checks.sending(house, sent)
-            self._send(sent)
+            self._leave(house, sent)
         self._remember(before, house)
         self._tick_later(event)
+
+    def _leave(self, house: House, sent: SendOrder | SendTarget) -> None:
+        broker, checks = self.world.broker, self.world.checks
+        if isinstance(sent, SendTarget):
+            checks.reckoned.sending(house, sent)
+            self._send(broker.publish, self._aimed(house, sent))
+        else:
+            checks.sending(house, sent)
+            self._send(broker.order, sent)
 
     def _remember(self, before: House | None, house: House) -> None:
         """Keep at the broker what has changed of shades at rest."""

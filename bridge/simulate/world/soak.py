@@ -109,6 +109,7 @@ class Width:
 
     Attributes:
         day: Which day of the life of the house.
+        link: `contract` or `one-way`.
         sensed: With an upper switch or stall, or without.
         samples: How many claims.
         median_mm: Of the width.
@@ -117,6 +118,7 @@ class Width:
     """
 
     day: int
+    link: str
     sensed: bool
     samples: int
     median_mm: float
@@ -132,12 +134,13 @@ def widths(figures: Figures, days: tuple[int, ...] = (1, 30)) -> list[Width]:
     """Return the widths on those days that were reached."""
     found = []
     for day in days:
-        for sensed in (True, False):
-            mine = [(width, off) for on, felt, width, off in figures.widths if on == day and felt is sensed]
+        for link, sensed in (("contract", True), ("contract", False), ("one-way", False)):
+            mine = [(each[3], each[4]) for each in figures.widths if each[:3] == (day, link, sensed)]
             if mine:
                 found.append(
                     Width(
                         day=day,
+                        link=link,
                         sensed=sensed,
                         samples=len(mine),
                         median_mm=median(width for width, _ in mine),

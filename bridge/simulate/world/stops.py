@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from bridge.core.events import Asked, Button, Event, Press
 from bridge.core.outcome import Note
+from bridge.core.spec import OneWayLink
 from bridge.core.state import House
 from bridge.core.values import Rank, ShadeId
 from bridge.simulate.world.escape import Escape
@@ -49,6 +50,10 @@ class Stops:
         """If nothing hampers a stop the motor stands still soon."""
         side, channel = self.world.where[name]
         server = self.world.server
+        link = self.world.specs[name].link
+        # A board that knows no halt goes on to a target further on, and sometimes no such target is safe.
+        if isinstance(link, OneWayLink) and (link.stop is None or name in self.world.checks.unfelt):
+            return
         if not (side.reachable and server.connected and not server.deaf):
             return
         if self.world.now < self.world.slow_until + SLOW_TAIL_S:

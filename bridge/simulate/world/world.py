@@ -7,6 +7,7 @@ import heapq
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import count
 from random import Random
 from typing import Any
 
@@ -20,9 +21,12 @@ from bridge.simulate.world.checks import Checks
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.faults import KINDS, draw_menu
 from bridge.simulate.world.figures import Figures
-from bridge.simulate.world.network import LATENCY_S, SLOW_S, BoardSide, Broker
+from bridge.simulate.world.network import LATENCY_S, SLOW_S, BoardSide, Broker, Line
+from bridge.simulate.world.one_way_board import SimOneWayBoard
+from bridge.simulate.world.one_way_side import OneWaySide
 from bridge.simulate.world.people import People
 from bridge.simulate.world.plan import Plan, draw_plan
+from bridge.simulate.world.reckoned import serves
 from bridge.simulate.world.server import Server
 
 DAY_S = 86400.0
@@ -42,6 +46,7 @@ class Options:
         days: Simulated days.
         faults: Kinds to draw from; all by default.
         shades: How many; drawn when 0.
+        one_way: How many more on boards that never report; drawn when None.
         wire: Every message goes through the bytes of the wire.
         progress_s: Seconds between progress reports that arrive.
         trace: Keep the story.
@@ -52,6 +57,7 @@ class Options:
     days: float = 1.0
     faults: tuple[str, ...] = tuple(KINDS)
     shades: int = 0
+    one_way: int | None = None
     wire: bool = False
     progress_s: float = 2.1
     trace: bool = False
@@ -72,9 +78,11 @@ class World:
         self.plan = plan or draw_plan(
             self.rng,
             shades=options.shades,
+            one_way=options.one_way,
             progress_s=options.progress_s,
             careful=options.careful,
             aside=Random(f"shared by the house of seed {options.seed}"),
+            simple=Random(f"one-way boards of seed {options.seed}"),
         )
         self.menu = {}
         if options.faults:
@@ -84,8 +92,9 @@ class World:
         self.slow_until = self.repeat_until = -1.0
         self.disturbances = 0
         self.asks: Counter[ShadeId] = Counter()
-        self.sides: dict[str, BoardSide] = {}
-        self.where: dict[ShadeId, tuple[BoardSide, int]] = {}
+        self.numbers = count(1)
+        self.sides: dict[str, Line] = {}
+        self.where: dict[ShadeId, tuple[Line, int]] = {}
         self.shade_at: dict[tuple[BoardId, int], ShadeId] = {}
         self.specs: dict[ShadeId, ShadeSpec] = {shade.id: shade for shade in self.plan.spec.shades}
         self._build_boards()
@@ -111,6 +120,12 @@ class World:
                 name = ShadeId(fitting.shade)
                 self.where[name] = (side, number)
                 self.shade_at[BoardId(board.id), number] = name
+        for plan in self.plan.one_way:
+            name = ShadeId(plan.channels[0].shade)
+            mute = OneWaySide(self, SimOneWayBoard(plan, self.rng), self.specs[name])
+            self.sides[plan.id] = mute
+            self.where[name] = (mute, 0)
+            self.shade_at[BoardId(plan.id), 0] = name
 
     # For everybody in it.
 
@@ -128,16 +143,26 @@ class World:
     def chance(self, kind: str) -> bool:
         return kind == "repeat" and self.now < self.repeat_until and self.rng.random() < 0.3
 
+    def numbered(self) -> int:
+        """Return a number that no message has had before."""
+        return next(self.numbers)
+
+    def contract_side(self, board: str) -> BoardSide:
+        """Return a board that speaks the contract."""
+        side = self.sides[board]
+        assert isinstance(side, BoardSide)
+        return side
+
     def any_moving(self) -> bool:
         return any(side.board.moving for side in self.sides.values())
 
-    def shade_at_side(self, side: BoardSide, number: int) -> ShadeId:
+    def shade_at_side(self, side: Line, number: int) -> ShadeId:
         return self.shade_at[BoardId(side.board.plan.id), number]
 
-    def spec_at(self, side: BoardSide, number: int) -> ShadeSpec:
+    def spec_at(self, side: Line, number: int) -> ShadeSpec:
         return self.specs[self.shade_at_side(side, number)]
 
-    def turns_at(self, side: BoardSide, number: int, drop_mm: float) -> float:
+    def turns_at(self, side: Line, number: int, drop_mm: float) -> float:
         """Return the true tube turns at a drop."""
         tube = side.board.channels[number].tube
         build, end = tube.build, tube.end_turns
@@ -264,7 +289,7 @@ class World:
                 continue
             if mine[0].fate != "reached":
                 self._excused(name, mine[0].fate, want)
-            elif not house.shades[name].channel.answered:
+            elif not serves(house.shades[name]):
                 raise Escape("I10", f"{name} is reached and not in conversation")
 
     def _excused(self, name: ShadeId, fate: str, want: Press | Percent) -> None:
@@ -272,7 +297,7 @@ class World:
         house = self.server.house
         assert house is not None
         shade = house.shades[name]
-        if not shade.channel.answered:
+        if not serves(shade):
             raise Escape(
                 "I10", f"{name}: not in conversation {self.patience_s[name]:.0f} s after the last fault"
             )

@@ -1,0 +1,265 @@
+"""The invariants of boards that never report: what left for them, what set them going, what none could know.
+
+Exempt until a person confirms the place, and counted apart: a power cut that no alive topic tells, or tells
+later than the settings say; a target that its board gets later than they say, or never. Hidden for a while:
+a stranger's message until the bridge has heard it, a power cut until its alive topic has told it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from bridge.core.events import AliveHeard, Event, TargetHeard
+from bridge.core.outcome import SendTarget
+from bridge.core.position.claims import grade_of
+from bridge.core.position.estimate import Grade
+from bridge.core.shade.units import count_of, rounding
+from bridge.core.spec import OneWayLink
+from bridge.core.state import House, Shade
+from bridge.core.values import ShadeId
+from bridge.simulate.world.escape import Escape
+from bridge.simulate.world.one_way_board import Overheard, Sender
+
+if TYPE_CHECKING:
+    from bridge.simulate.world.one_way_side import OneWaySide
+    from bridge.simulate.world.world import World
+
+# A request that has ended still moves a board that long after: two slow hops, a hang, a half-open connection.
+LATE_S = 40.0
+TARGETS_A_SECOND = 5
+HEARD_KEPT = 200
+# What the radio takes while nothing is wrong.
+HOPS_S = 0.2
+
+
+class Reckoned:
+    """The one-way shades of one world."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        # Power went, nobody has told the bridge yet: the life of the board that begins after it.
+        self.cuts: dict[ShadeId, int] = {}
+        # What strangers have said and the bridge has not heard: number and whether the broker keeps it.
+        self.strange: dict[ShadeId, dict[int, bool]] = {}
+        self.heard_s: dict[int, float] = {}
+        # The last message on each board's topic.
+        self.newest: dict[str, int] = {}
+        # The last message that the bridge has heard.
+        self.last_heard: dict[ShadeId, int] = {}
+        self.acted: set[int] = set()
+        self.recent: dict[ShadeId, list[float]] = {}
+
+    def hides(self, name: ShadeId) -> bool:
+        """Say whether something is under way to the bridge that its claim can't know yet."""
+        return name in self.cuts or bool(self.strange.get(name))
+
+    def unknowable(self, name: ShadeId, why: str) -> None:
+        """Something has met a shade that nobody will tell of."""
+        self.cuts.pop(name, None)
+        self.strange.pop(name, None)
+        self.world.note("unknowable", name, why)
+        if name in self.world.checks.unfelt:
+            self.world.checks.unfelt.since[name] = self.world.now
+        else:
+            self.world.checks.unfelt.happened(name)
+
+    # What happens to a board.
+
+    def cut(self, side: OneWaySide) -> None:
+        """Its power goes now."""
+        name, link = side.spec.id, side.spec.one_way
+        if link.alive is None:
+            self.unknowable(name, "no alive topic")
+            return
+        house = self.world.server.house
+        gone = house is not None and name in house.shades and house.shades[name].reckoning.alive is False
+        if gone and side.greeted != side.life:
+            return
+        life = self.cuts[name] = side.life + 1
+        self.world.at(self.world.now + link.alive.within_s + HOPS_S, self._overdue, name, life)
+
+    def _overdue(self, name: ShadeId, life: int) -> None:
+        if self.cuts.get(name) == life:
+            self.unknowable(name, "told later than the settings say")
+
+    def spoken(self, message: Overheard) -> None:
+        """A stranger's message is at the broker."""
+        self.strange.setdefault(message.spec.id, {})[message.number] = message.retain
+
+    def published(self, message: Overheard) -> None:
+        """A message has come to the broker."""
+        self.newest[message.topic] = message.number
+
+    def dropped(self, side: OneWaySide, message: Overheard) -> None:
+        """A message has not reached its board."""
+        if not self._told(side):
+            self.unknowable(side.spec.id, f"a target that never arrived, or waits: {message.retain}")
+
+    def _told(self, side: OneWaySide) -> bool:
+        """Say whether the bridge is told of it when the board is not there."""
+        alive = side.spec.one_way.alive
+        return alive is not None and alive.gone is not None
+
+    def arrived(self, side: OneWaySide, message: Overheard, *, retained: bool) -> None:
+        """A message is at its board: in time, as far as the settings promise that?"""
+        name, link = side.spec.id, side.spec.one_way
+        if retained:
+            if side.board.would_move(message, retained=True):
+                if not self._told(side):
+                    self.unknowable(name, "a target kept by the broker")
+                elif message.number != self.newest.get(message.topic):
+                    # A broker that has gone back in time: the bridge will be handed the same.
+                    self.strange.setdefault(name, {})[message.number] = True
+            return
+        heard_s = self.heard_s.get(message.number)
+        begins_s = self.world.now + side.board.plan.delay_s
+        if heard_s is not None and begins_s > heard_s + link.latency_s + 1e-6:
+            self.unknowable(name, "a target later than the settings say")
+
+    def begun(self, side: OneWaySide, message: Overheard, *, at_rest: bool) -> None:
+        """A message has set the motor going, or has turned it."""
+        if message.sender is not Sender.BRIDGE:
+            self.world.figures.local_moves += at_rest
+            return
+        world, name, motor = self.world, side.spec.id, side.board.motor
+        world.figures.moves += at_rest
+        if message.number in self.acted and at_rest and message.retain:
+            # Halted on its way, its board finds the target again at its next connection, and goes on.
+            world.figures.faults["halted, and gone on"] += 1
+        elif message.number in self.acted and at_rest:
+            raise Escape("I4", f"{name}: target {message.payload!r} moved it twice")
+        self.acted.add(message.number)
+        self._still_wanted(name, message)
+        if name in world.checks.unfelt or self.hides(name):
+            return
+        moves = motor.tube.state.moves
+        world.checks.limits.began(name, side, 0, from_rest=at_rest, moves=moves - at_rest)
+        assert motor.to is not None
+        assert motor.count is not None
+        tube = motor.tube
+        turns = tube.turns + (motor.to - motor.count) / motor.fitting.build.pulses_per_turn
+        if motor.to > motor.count and turns > tube.end_turns - 0.1:
+            past = turns - tube.end_turns
+            raise Escape("I2", f"{name}: target {motor.to} lies {past:+.2f} turns past the end")
+
+    def _still_wanted(self, name: ShadeId, message: Overheard) -> None:
+        asking = None if message.request is None else self.world.checks.asked.get(message.request)
+        if asking is None or asking.fate not in ("superseded", "expired", "refused"):
+            return
+        late = self.world.now - asking.ended_s
+        if late > LATE_S and not message.retain:
+            raise Escape("I5", f"{name}: request {message.request}, {asking.fate} {late:.1f} s ago, moves it")
+
+    # What the bridge hears and says.
+
+    def connected(self) -> None:
+        """A session begins for which the broker has kept nothing: what was said before is never heard."""
+        for name, kept in list(self.strange.items()):
+            if kept and not (len(kept) == 1 and all(kept.values())):
+                self.unknowable(name, "strangers while the bridge was away")
+        for name in list(self.cuts):
+            if self.world.where[name][0].session is not None:
+                self.unknowable(name, "a power cut while the bridge was away")
+
+    def decided(self, event: Event, house: House, message: object) -> None:
+        """Look at what the bridge has heard."""
+        for name in list(self.cuts):
+            if name in house.shades and house.shades[name].reckoning.alive is False:
+                del self.cuts[name]
+        if not isinstance(message, Overheard):
+            return
+        name = message.spec.id
+        if isinstance(event, AliveHeard):
+            if message.life >= self.cuts.get(name, message.life + 1):
+                self.unknowable(name, "a power cut that was over before it was told")
+        elif isinstance(event, TargetHeard):
+            self._target_heard(name, message, event)
+
+    def _target_heard(self, name: ShadeId, message: Overheard, event: TargetHeard) -> None:
+        news = message.number != self.last_heard.get(name)
+        if event.retained and news and self.world.where[name][0].session is None:
+            self.unknowable(name, "a target that the broker still keeps for its board")
+        self.last_heard[name] = message.number
+        if message.sender is Sender.BRIDGE and not event.retained:
+            self.heard_s.setdefault(message.number, self.world.now)
+            if len(self.heard_s) > HEARD_KEPT:
+                for old in list(self.heard_s)[: HEARD_KEPT // 2]:
+                    del self.heard_s[old]
+        waiting = self.strange.get(name, {})
+        before = [number for number in waiting if number < message.number]
+        waiting.pop(message.number, None)
+        if before:
+            self.unknowable(name, "a stranger whom the bridge has not heard")
+        elif message.sender is Sender.STRANGER and not event.retained and self._is_late(message):
+            self.unknowable(name, "a stranger heard later than the settings say")
+
+    def _is_late(self, message: Overheard) -> bool:
+        return self.world.now > message.at_s + message.spec.one_way.latency_s
+
+    def sending(self, house: House, sent: SendTarget) -> None:
+        """Check a target on the point of leaving."""
+        shade = house.shades[sent.shade]
+        self.world.figures.orders += 1
+        durable = self.world.server.durable
+        if durable is None or sent.shade not in durable.shades:
+            raise Escape("I7", f"{sent.shade}: a target left before anything was flushed")
+        kept = durable.shades[sent.shade].knowledge
+        if not kept.hull.contains(shade.knowledge.hull):
+            raise Escape("I7", f"{sent.shade}: the disk holds {kept.hull}, the target {shade.knowledge.hull}")
+        if sent.value is not None:
+            self._leaving_motion(shade, sent)
+
+    def _leaving_motion(self, shade: Shade, sent: SendTarget) -> None:
+        reckoning, known, travel = shade.reckoning, shade.knowledge, shade.spec.travel
+        number = None if reckoning.run is None else reckoning.run.request
+        asking = None if number is None else self.world.checks.asked.get(number)
+        if asking is None or asking.fate is not None:
+            raise Escape("I5", f"{shade.id}: a target leaves for request {number}")
+        if reckoning.alive is False and not sent.halts:
+            raise Escape("I11", f"{shade.id}: a target leaves for a board that is known to be gone")
+        times = [at for at in self.recent.get(shade.id, []) if at > self.world.now - 1]
+        self.recent[shade.id] = [*times, self.world.now]
+        if len(times) >= TARGETS_A_SECOND:
+            raise Escape("I12", f"{shade.id}: {len(times) + 1} targets within a second")
+        if known.base is None or shade.id in self.world.checks.unfelt or self.hides(shade.id):
+            return
+        assert sent.value is not None
+        at = known.base.middle + count_of(shade.spec, sent.value)
+        slack = known.base.width + float(travel.drive.cycle_pulses) + rounding(shade.spec.one_way.unit)
+        slack += self._grid(shade) + self._tolerance(shade)
+        if not -slack - 1 <= at <= travel.lower_steps + slack + 1:
+            raise Escape("I2", f"{shade.id}: sent to {at}, limits 0 to {travel.lower_steps}")
+
+    def _grid(self, shade: Shade) -> float:
+        """Return the steps between two numbers that the link can spell."""
+        link = shade.spec.one_way
+        one: int = abs(count_of(shade.spec, Fraction(1)) - count_of(shade.spec, Fraction(0)))
+        return one / float(10**link.decimals)
+
+    def _tolerance(self, shade: Shade) -> float:
+        travel = shade.spec.travel
+        return float(travel.steps_at_drop(shade.spec.tolerance_mm) - travel.steps_at_drop(0.0))
+
+    def confirmed(self, side: OneWaySide, shade: Shade) -> None:
+        """A person has confirmed a place; a count that is not what the bridge takes it for stays wrong."""
+        counts, motor = shade.reckoning.counts, side.board.motor
+        self.world.checks.outdated.discard(shade.id)
+        if counts is None or motor.count is None:
+            return
+        # A board may round a number otherwise than the bridge.
+        if counts.low - 1 <= motor.count <= counts.high + 1:
+            self.world.checks.unfelt.since.pop(shade.id, None)
+
+
+def serves(shade: Shade) -> bool:
+    """Say whether a shade of either link can be ordered now."""
+    if isinstance(shade.spec.link, OneWayLink):
+        return shade.reckoning.alive is not False
+    return shade.channel.answered
+
+
+def is_lost(shade: Shade) -> bool:
+    """Say whether people would help a shade before they ask anything of it."""
+    grade = grade_of(shade.spec, shade.knowledge.hull)
+    return grade in (Grade.UNKNOWN, Grade.DOUBTFUL) and serves(shade)
