@@ -60,7 +60,7 @@ class Bar:
     ramp_pps2: int = 3000
     start_mm: float = 0.0
     moving_a: float = 1.0
-    hold_s: float = 3600.0
+    stall: bool = False
 
     @property
     def spec(self) -> ShadeSpec:
@@ -75,7 +75,6 @@ class Bar:
             moving_a=self.moving_a,
             slip_per_turn_mm=0.01,
             slip_per_move_mm=0.05,
-            hold_s=self.hold_s,
         )
 
     @property
@@ -85,7 +84,9 @@ class Bar:
             upper_switch_mm=-4.0, start_mm=self.start_mm, stop_mm=-19.0, slip_move_mm=0.05, slip_turn_mm=0.01,
             hem_bar_kg=0.2, cloth_kgpm2=0.15, detent_nm=0.2, holding_nm=1.0, corner_pps=20000.0,
         )  # fmt: skip
-        fitting = Fitting(shade=self.name, build=build, pulses_per_turn=800 * GEAR, record=0)
+        fitting = Fitting(
+            shade=self.name, build=build, pulses_per_turn=800 * GEAR, record=0, stall=self.stall
+        )
         return BoardPlan(id=f"{self.name}-board", channels=(fitting,))
 
 

@@ -9,6 +9,9 @@ import pytest
 
 from bridge.core.contract import Do
 from bridge.core.events import Button, Nudge, Percent, Press
+from bridge.core.spec import OneWayLink
+from bridge.simulate.world.plan import Plan
+from bridge.simulate.world.world import Options, World
 from tests.level_house import ROW, Bar, LevelHouse, apart_mm, fastest_mmps, row
 
 # Between boards on a real broker, tests/broker/test_level_group.py measures less than this.
@@ -177,6 +180,33 @@ def test_a_member_lost_on_the_way_leaves_the_others_to_go_on() -> None:
     assert house.drops()["right"] == pytest.approx(1800, abs=2)
 
 
+def test_a_member_that_is_blocked_leaves_the_others_to_go_on() -> None:
+    bars = tuple(replace(bar, stall=True) for bar in ROW)
+    house = LevelHouse(bars=bars, delays_s=(0.002, 0.052)).referenced()
+    house.ask_all(20)
+    house.run(40)
+    house.tube("middle").hold()
+    house.ask_all(100)
+    seen = house.run(45)
+    assert house.ends() == {"left": "reached", "right": "reached", "middle": "failed"}
+    others = [{name: each[name] for name in ("left", "right")} for each in seen]
+    assert apart_mm(others) <= 5 + fastest_mmps(others) * SKEW_S
+
+
+def test_a_member_in_too_much_doubt_to_go_down_leaves_the_others_to_go() -> None:
+    house = LevelHouse(delays_s=(0.002, 0.052)).referenced()
+    shade, travel = house.shade("middle"), ROW[1].spec.travel
+    assert shade.knowledge.base is not None
+    assert house.house is not None
+    wide = replace(shade.knowledge, base=shade.knowledge.base.widened(travel.lower_steps // 2))
+    doubtful = {**house.house.shades, shade.id: replace(shade, knowledge=wide)}
+    house.house = replace(house.house, shades=doubtful)
+    house.ask_all(0)
+    house.run(45)
+    assert house.ends() == {"left": "reached", "right": "reached", "middle": "refused"}
+    assert house.drops() == pytest.approx({"left": 1800, "right": 1800, "middle": 0}, abs=2)
+
+
 def test_a_stop_at_the_board_is_not_undone_by_a_new_speed_on_its_way() -> None:
     for wait in range(0, 25, 3):
         house = LevelHouse(delays_s=(0.05, 0.3), seed=wait).referenced()
@@ -271,3 +301,30 @@ def test_a_row_that_starts_in_doubt_is_referenced_first_each_by_itself() -> None
     house.run(60)
     assert house.drops() == pytest.approx(dict.fromkeys(house.drops(), 0), abs=2)
     assert set(house.ends().values()) == {"reached"}
+
+
+def test_no_invariant_is_broken_by_level_groups_under_every_fault() -> None:
+    lived, seed = 0, 0
+    while lived < 5:
+        seed += 1
+        options = Options(seed=seed, days=0.5)
+        plan = made_level(World(options).plan)
+        if plan is None:
+            continue
+        World(options, plan).run()
+        lived += 1
+
+
+def made_level(plan: Plan) -> Plan | None:
+    """Return the house with its group level; None where no group could be, or its supply can't bear it."""
+    spec = plan.spec
+    able = {shade.id: shade for shade in spec.shades if not isinstance(shade.link, OneWayLink)}
+    for group in spec.groups:
+        members = tuple(name for name in group.members if name in able)
+        for supply in spec.supplies:
+            on_it = [shade for shade in spec.shades if shade.supply == supply.id]
+            drawn = sum(s.moving_a if s.id in members else s.standstill_a for s in on_it)
+            if drawn > supply.amps:
+                return None
+        return replace(plan, spec=replace(spec, groups=(replace(group, members=members, level=True),)))
+    return None
