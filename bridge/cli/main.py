@@ -47,6 +47,7 @@ COMMANDS = (
     ("restore", "go on from a backup on this machine", "bridge.cli.restore"),
     ("doctor", "look broker, boards and machine over, and say what to put right", "bridge.cli.doctor"),
     ("health", "what the references say of each shade: width, errors, scale, slip", "bridge.cli.health"),
+    ("page-key", "the page's address with its key, as a QR code for a phone", "bridge.cli.page_key"),
     ("why", "why a shade is where it is: the rule, those that lost, the next look", "bridge.cli.why"),
     ("replay", "derive every decision of a journal again and find any difference", "bridge.cli.replay"),
     ("bench", "measure the way from a request to an order, and what the service takes", "bridge.cli.bench"),

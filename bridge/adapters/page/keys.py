@@ -85,8 +85,20 @@ def key_path(
     return state_dir / CREDENTIAL
 
 
-def key_for(page: PageSettings, state_dir: Path | None, environ: Mapping[str, str] = os.environ) -> str:
-    """Return the key, making one beside the journal where one is needed and the owner gave none.
+def key_for(
+    page: PageSettings,
+    state_dir: Path | None,
+    environ: Mapping[str, str] = os.environ,
+    *,
+    make: bool = True,
+) -> str:
+    """Return the key; "" where none is needed.
+
+    Args:
+        page: The `[page]` table.
+        state_dir: Where the journal is kept; None when that is not known.
+        environ: The environment.
+        make: Make a key beside the journal where one is needed and the owner gave none.
 
     Raises:
         ConfigError: the file can't be read or written, or what it holds is no good as a key.
@@ -96,7 +108,7 @@ def key_for(page: PageSettings, state_dir: Path | None, environ: Mapping[str, st
         return ""
     made = path if state_dir is not None and path == state_dir / CREDENTIAL else None
     try:
-        if made is not None and not made.exists():
+        if make and made is not None and not made.exists():
             _make(made)
         with path.open(encoding="utf-8", errors="replace") as file:
             key = file.readline(MOST + 2).strip()
@@ -104,7 +116,8 @@ def key_for(page: PageSettings, state_dir: Path | None, environ: Mapping[str, st
         raise ConfigError(
             where=f"[page] key in {path}",
             problem=f"it can't be read: {error.strerror}",
-            remedy="put a word of at least 16 characters in its first line, readable for hembar only",
+            remedy="the service makes one at its start; one of your own has 16 characters or more and is "
+            "readable for hembar",
         ) from error
     if _KEY.fullmatch(key) is None:
         raise ConfigError(
