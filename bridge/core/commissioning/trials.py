@@ -61,7 +61,7 @@ def _take_seek(state: State, stand: Stand, text: str) -> Turn:
 
 def _ask_met(state: State, stand: Stand) -> Question:
     if stand.why is not Why.UPPER_SWITCH:
-        text = "It did not meet the switch. Look at its wire, its place and overrun_mm; try again, or go on without it."
+        text = "It did not meet the switch. Look at its wire, its place and overrun_mm; again, or without it?"
         return Question(key="met", text=(text,), hint="again / without")
     at = drop_mm(state, below(state, stand))
     where = f"{-at:.1f} mm above" if at <= 0 else f"{at:.1f} mm below"

@@ -9,8 +9,8 @@ import pytest
 from bridge.core.commissioning.ratio import OFFERED, candidates, in_words, stage_products
 
 
-# Ratios of planetary gear heads as printed on common small stepper motors; from memory. Each label is rounded,
-# the teeth are exact: 1 + 46/17 and 1 + 46/11 for one stage.
+# Ratios of planetary gear heads as printed on common small stepper motors; from memory. Each label is
+# rounded, the teeth are exact: 1 + 46/17 and 1 + 46/11 for one stage.
 @pytest.mark.parametrize(
     ("label", "exact"),
     [
