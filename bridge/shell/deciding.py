@@ -132,16 +132,16 @@ class Deciding:
         await asyncio.sleep(0)  # the orders leave at the end of this turn of the loop
         self._faces.show(self.house)
         self._told(steps, "")
-        self._faces.later(partial(self._tell, steps))
-
-    def _tell(self, steps: list[Step]) -> None:
-        """Answer whoever asked, and write the lines, stamped with the time at which they came true."""
         for step in steps:
-            if isinstance(step.event, Asking):
-                self._faces.answer(step.event, step.decisions.notes)
-            for note in step.decisions.notes:
-                logs.write(self._log, note, at=step.event.at.utc)
-                self._faces.log(note)
+            self._faces.later(partial(self._tell, step))
+
+    def _tell(self, step: Step) -> None:
+        """Answer whoever asked, and write the lines, stamped with the time at which they came true."""
+        if isinstance(step.event, Asking):
+            self._faces.answer(step.event, step.decisions.notes)
+        for note in step.decisions.notes:
+            logs.write(self._log, note, at=step.event.at.utc)
+            self._faces.log(note)
 
     async def _refused_by_disk(self, step: Step, error: LinkError) -> None:
         self._log.error("journal.write.failed", problem=error.problem, remedy=error.remedy, where=error.where)

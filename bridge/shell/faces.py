@@ -1,19 +1,20 @@
 """What the broker is shown: orders out, the tree kept in step with the house, lines for whoever watches.
 
 Holds what has been shown, so that only differences go out; knows nothing of sockets. Orders go out at once.
-Everything else waits until they have left, a moment later, and while more is coming a little longer.
+Everything else waits until they have left, a moment later, and while more is coming a little longer; then it
+goes out a slice at a time, so that the next order finds its turn in between.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from bridge.adapters.broker import claim
 from bridge.adapters.broker.claim import Claim
 from bridge.adapters.broker.memory import MemoryShelf
 from bridge.adapters.broker.messages import Publication
-from bridge.adapters.broker.tree import Outlook, Refused, Shown, Tree
+from bridge.adapters.broker.tree import Outlook, Refused, Tree
 from bridge.adapters.links import contract, one_way
 from bridge.core.contract import Do
 from bridge.core.events import Asked, Confirmed, GroupAsked, Place, Switched, Want
@@ -32,6 +33,8 @@ STOP_LIFETIME_S = 60.0
 # coming, so late at the latest: a flood of messages does not make a flood of values.
 QUIET_S = 0.003
 LATEST_S = 0.25
+# So long, or one device or line, before others have their turn.
+SLICE_S = 0.0005
 
 Send = Callable[[Publication, float | None], None]
 Asking = Asked | GroupAsked | Confirmed | Switched
@@ -50,12 +53,13 @@ class Faces:
     def __init__(self, tree: Tree, *, boards_root: str, bridge: str, send: Send) -> None:
         self._tree, self._root, self._bridge, self._send = tree, boards_root, bridge, send
         self._shelf = MemoryShelf(boards_root=boards_root, device=tree.root)
-        self._shown: Shown = {}
+        self._shown: dict[str, bytes] = {}
         self._outlooks: dict[ShadeId, ShadeOutlook] = {}
         self._kept: dict[str, bytes] = {}
         self._last: House | None = None
         self._next: House | None = None
         self._later: list[Callable[[], None]] = []
+        self._pass: Iterator[None] = iter(())
         self._due: asyncio.TimerHandle | None = None
         self._news_s = 0.0
 
@@ -65,7 +69,8 @@ class Faces:
         self._outlooks = {name: shade_outlook(house, shade) for name, shade in house.shades.items()}
         groups = self._group_outlooks(house, house.spec.groups)
         outlooks: list[Outlook] = [bridge_outlook(house), *self._outlooks.values(), *groups]
-        publications, self._shown = self._tree.opening(outlooks)
+        publications, shown = self._tree.opening(outlooks)
+        self._shown = dict(shown)
         for each in publications:
             self._send(each, None)
         self.claim(house)
@@ -106,11 +111,8 @@ class Faces:
         if self._due is not None:
             self._due.cancel()
             self._due = None
-        if self._next is not None:
-            self._update(self._next)
-        later, self._later = self._later, []
-        for act in later:
-            act()
+        for _ in (*self._pass, *self._news()):
+            pass
 
     def later(self, act: Callable[[], None]) -> None:
         """Do something that may wait like the values, and comes after them."""
@@ -132,43 +134,65 @@ class Faces:
         if loop.time() < min(quiet_s, latest_s):
             self._due = loop.call_at(quiet_s, self._flush_when_quiet, latest_s)
         else:
-            self._due = None
-            self.flush()
+            self._pass = self._news()
+            self._flush_slice()
 
-    def _update(self, house: House) -> None:
-        last, self._last, self._next = self._last, house, None
+    def _flush_slice(self) -> None:
+        """Publish a little of what has been waiting; the rest once others have had their turn."""
+        self._due, loop = None, asyncio.get_running_loop()
+        until_s = loop.time() + SLICE_S
+        for _ in self._pass:
+            if loop.time() >= until_s:
+                self._due = loop.call_later(0, self._flush_slice)
+                return
+        if self._next is not None or self._later:
+            self._soon()
+
+    def _news(self) -> Iterator[None]:
+        """Publish what has been waiting, one device or line at a time."""
+        house, self._next = self._next, None
+        later, self._later = self._later, []
+        if house is not None:
+            yield from self._update(house)
+        for act in later:
+            act()
+            yield
+
+    def _update(self, house: House) -> Iterator[None]:
+        last, self._last = self._last, house
         if last is None or house.stood_down:
             return
-        publications, self._shown = self._tree.update(self._shown, self._differing(last, house))
-        for each in publications:
-            self._send(each, None)
-        for name, shade in house.shades.items():
-            if last.shades.get(name) is not shade:
-                self._remember(house, shade)
         if last.term != house.term:
             self.claim(house)
+        for outlook in self._differing(last, house):
+            publications, news = self._tree.update(self._shown, outlook)
+            self._shown |= news
+            for each in publications:
+                self._send(each, None)
+            yield
 
-    def _differing(self, last: House, house: House) -> list[Outlook]:
-        """Return what may be shown differently: what is concerned by the change, and the groups it is in."""
+    def _differing(self, last: House, house: House) -> Iterator[Outlook]:
+        """Yield what may be shown differently: what is concerned by the change, and the groups it is in."""
         everywhere = last.boards is not house.boards or last.stood_down is not house.stood_down
-        changed = {
-            name: shade_outlook(house, shade)
-            for name, shade in house.shades.items()
-            if everywhere or last.shades.get(name) is not shade
-        }
-        self._outlooks |= changed
+        changed = set()
+        for name, shade in house.shades.items():
+            anew = last.shades.get(name) is not shade
+            if anew or everywhere:
+                changed.add(name)
+                self._outlooks[name] = shade_outlook(house, shade)
+                yield self._outlooks[name]
+            if anew:
+                self._remember(house, shade)
         asked = last.group_targets is not house.group_targets
-        groups = [each for each in house.spec.groups if asked or not changed.keys().isdisjoint(each.members)]
-        bridge, before = bridge_outlook(house), bridge_outlook(last)
-        return [
-            *changed.values(),
-            *self._group_outlooks(house, groups),
-            *((bridge,) if bridge != before else ()),
-        ]
+        groups = [each for each in house.spec.groups if asked or not changed.isdisjoint(each.members)]
+        yield from self._group_outlooks(house, groups)
+        bridge = bridge_outlook(house)
+        if bridge != bridge_outlook(last):
+            yield bridge
 
-    def _group_outlooks(self, house: House, groups: Iterable[GroupSpec]) -> list[GroupOutlook]:
-        shades = self._outlooks
-        return [group_outlook(house, each, [shades[member] for member in each.members]) for each in groups]
+    def _group_outlooks(self, house: House, groups: Iterable[GroupSpec]) -> Iterator[GroupOutlook]:
+        for each in groups:
+            yield group_outlook(house, each, [self._outlooks[member] for member in each.members])
 
     def answer(self, event: Asking, notes: Iterable[Note]) -> None:
         """Tell whoever asked that it was taken, or why not."""

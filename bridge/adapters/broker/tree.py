@@ -174,11 +174,11 @@ class Tree:
         describe = homie.shade_description if isinstance(outlook, ShadeOutlook) else homie.group_description
         return describe(name=outlook.name, root=self.root)
 
-    def update(self, shown: Shown, outlooks: Iterable[Outlook]) -> tuple[tuple[Publication, ...], Shown]:
-        """Return what differs from what is shown, and what then is shown."""
-        values = (pair for outlook in outlooks for pair in self.values(outlook).items())
+    def update(self, shown: Shown, outlook: Outlook) -> tuple[tuple[Publication, ...], Shown]:
+        """Return what of a device differs from what is shown: to be published, and by topic."""
+        values = self.values(outlook).items()
         news = {topic: payload for topic, payload in values if shown.get(topic) != payload}
-        return tuple(self._kept(topic, payload) for topic, payload in news.items()), {**shown, **news}
+        return tuple(self._kept(topic, payload) for topic, payload in news.items()), news
 
     def values(self, outlook: Outlook) -> dict[str, bytes]:
         """Return every retained value of a device by topic; `$target` leads, `$state` ends."""

@@ -6,8 +6,9 @@ import json
 import pytest
 
 from bridge.core.outcome import Level, Note
+from bridge.shell import faces
 from bridge.shell.faces import LATEST_S, ORDER_LIFETIME_S, QUIET_S, STOP_LIFETIME_S
-from tests.unit.shell.small_house import ONE, ORDERS, Bench, ask, stop
+from tests.unit.shell.small_house import ONE, ORDERS, OTHER, Bench, ask, stop
 
 pytestmark = pytest.mark.looptime
 A_WHILE_S = 1.0
@@ -52,6 +53,22 @@ async def test_values_do_not_wait_for_ever_while_news_keeps_coming(bench: Bench)
         await asyncio.sleep(QUIET_S / 2)
         waited_s += QUIET_S / 2
     assert LATEST_S <= waited_s <= LATEST_S + 2 * QUIET_S
+
+
+async def test_an_order_leaves_between_two_slices_of_what_is_shown(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(faces, "SLICE_S", 0.0)
+    await bench.deciding.take(ask(40), ask(60, shade=OTHER))
+    await asyncio.sleep(QUIET_S)
+    while not list(bench.payloads(f"{ONE}/opening/position/$target")):  # noqa: ASYNC110 - turns of the loop
+        await asyncio.sleep(0)
+    await bench.deciding.take(stop())
+    await asyncio.sleep(A_WHILE_S)
+    order = [place for place, topic in enumerate(bench.topics()) if topic == ORDERS[ONE]][-1]
+    other = bench.topics().index(f"homie/5/hembar-{OTHER}/opening/position/$target")
+    assert order < other
+    assert list(bench.payloads(f"{OTHER}/opening/position/$target"))[-1] == b"60"
 
 
 async def test_nothing_is_shown_while_the_broker_is_gone(bench: Bench) -> None:

@@ -198,7 +198,7 @@ def test_whatever_the_house_is_like_the_whole_tree_obeys_the_convention(
 ) -> None:
     outlooks: list[Outlook] = [bridge, study, replace(hall, id=ShadeId("hall")), group]
     opening, shown = TREE.opening(outlooks)
-    update, _ = TREE.update(shown, [later])
+    update, _ = TREE.update(shown, later)
     retained: dict[str, bytes] = {}
     for each in (*opening, *update):
         assert each.retain

@@ -157,21 +157,22 @@ def test_a_tree_opens_root_first_and_is_ready_last() -> None:
 def test_only_what_differs_is_published_again_target_first() -> None:
     _, before = TREE.opening([outlook(), outlook(HALL)])
     moving = outlook(position_pct=41, target_pct=80, motion=Motion.RAISING)
-    publications, after = TREE.update(before, [moving, outlook(HALL)])
+    publications, news = TREE.update(before, moving)
     assert [(p.topic, p.payload) for p in publications] == [
         ("homie/5/weir-study/opening/position/$target", b"80"),
         ("homie/5/weir-study/opening/position", b"41"),
         ("homie/5/weir-study/opening/motion", b"raising"),
     ]
-    assert TREE.update(after, [moving]) == ((), after)
+    assert TREE.update({**before, **news}, moving) == ((), {})
+    assert TREE.update({**before, **news}, outlook(HALL)) == ((), {})
 
 
 def test_a_position_that_becomes_unknown_is_deleted_once() -> None:
     _, before = TREE.opening([outlook()])
     unknown = outlook(position_pct=None, target_pct=None)
-    publications, after = TREE.update(before, [unknown])
+    publications, news = TREE.update(before, unknown)
     assert {p.payload for p in publications} == {b""}
-    assert TREE.update(after, [unknown])[0] == ()
+    assert TREE.update({**before, **news}, unknown)[0] == ()
 
 
 @pytest.mark.parametrize(
@@ -427,12 +428,12 @@ def test_groups_are_children_of_the_root_beside_the_shades() -> None:
 def test_alerts_stand_one_for_each_cause_and_go_with_it() -> None:
     _, before = TREE.opening([outlook()])
     two = (Alert(id="board", text="no power"), Alert(id="reference", text="look"))
-    publications, after = TREE.update(before, [outlook(alerts=two)])
+    publications, news = TREE.update(before, outlook(alerts=two))
     assert [(p.topic, p.payload) for p in publications] == [
         ("homie/5/weir-study/$alert/board", b"no power"),
         ("homie/5/weir-study/$alert/reference", b"look"),
     ]
-    publications, _ = TREE.update(after, [outlook(alerts=two[1:])])
+    publications, _ = TREE.update({**before, **news}, outlook(alerts=two[1:]))
     assert [(p.topic, p.payload) for p in publications] == [("homie/5/weir-study/$alert/board", b"")]
 
 
