@@ -9,7 +9,7 @@ gives way that a newer one on its topic makes stale; wall buttons last, and neve
 from __future__ import annotations
 
 import asyncio
-from collections import deque
+from collections import OrderedDict, deque
 from dataclasses import dataclass
 from itertools import count
 
@@ -121,54 +121,67 @@ class Inbox:
 
     def __init__(self, *, limit: int = 1000) -> None:
         self._limit = limit
-        self._waiting: deque[Incoming] = deque()
+        self._waiting: OrderedDict[int, Incoming] = OrderedDict()
+        self._numbers = count()
+        # What may go when there is no room, the first kind first; the newest press of a button is in none.
+        self._stale: OrderedDict[int, None] = OrderedDict()
+        self._newest: OrderedDict[int, None] = OrderedDict()
+        self._stale_presses: OrderedDict[int, None] = OrderedDict()
+        self._last: dict[str, int] = {}
+        self._last_stop: dict[str, int] = {}
         self._some = asyncio.Event()
 
     def __len__(self) -> int:
         return len(self._waiting)
 
     def put(self, message: Incoming) -> Incoming | None:
-        """Queue a message; returns the one that had to go for it."""
-        self._waiting.append(message)
+        """Queue a message; returns the one that had to go for it. Takes the same time however many wait."""
+        number, topic = next(self._numbers), message.topic
+        self._waiting[number] = message
+        earlier = self._last.get(topic)
+        if topic.endswith("/button/set"):
+            self._put_press(number, message, earlier)
+        else:
+            if earlier is not None:
+                del self._newest[earlier]
+                self._stale[earlier] = None
+            self._newest[number] = None
+        self._last[topic] = number
         self._some.set()
         return self._shed() if len(self._waiting) > self._limit else None
 
     def first(self) -> Incoming | None:
         """Return the next message without taking it; None when none waits."""
-        return self._waiting[0] if self._waiting else None
+        return next(iter(self._waiting.values())) if self._waiting else None
 
     async def get(self) -> Incoming:
         """Wait for the next message."""
         while not self._waiting:
             self._some.clear()
             await self._some.wait()
-        return self._waiting.popleft()
+        return self._take(next(iter(self._waiting)))
+
+    def _put_press(self, number: int, message: Incoming, earlier: int | None) -> None:
+        """A newer press makes an older one stale; a `stop` only another `stop`."""
+        if message.payload == b"stop":
+            before = self._last_stop.get(message.topic)
+            if before is not None:
+                self._stale_presses[before] = None
+            self._last_stop[message.topic] = number
+        if earlier is not None and self._waiting[earlier].payload != b"stop":
+            self._stale_presses[earlier] = None
 
     def _shed(self) -> Incoming:
-        topics: set[str] = set()
-        messages: set[tuple[str, bytes]] = set()
-        least = (_Cost.NEWEST_BUTTON, 0)
-        for index in reversed(range(len(self._waiting))):
-            message = self._waiting[index]
-            same = (message.topic, message.payload)
-            cost = _cost(message, newer=message.topic in topics, repeated=same in messages)
-            least = min(least, (cost, index))
-            topics.add(message.topic)
-            messages.add(same)
-        shed = self._waiting[least[1]]
-        del self._waiting[least[1]]
-        return shed
+        for kind in (self._stale, self._newest, self._stale_presses, self._waiting):
+            if kind:
+                return self._take(next(iter(kind)))
+        raise AssertionError("a full inbox holds something")
 
-
-class _Cost:
-    STALE = 0
-    OTHER = 1
-    STALE_BUTTON = 2
-    NEWEST_BUTTON = 3
-
-
-def _cost(message: Incoming, *, newer: bool, repeated: bool) -> int:
-    if not message.topic.endswith("/button/set"):
-        return _Cost.STALE if newer else _Cost.OTHER
-    stale = repeated if message.payload == b"stop" else newer
-    return _Cost.STALE_BUTTON if stale else _Cost.NEWEST_BUTTON
+    def _take(self, number: int) -> Incoming:
+        message = self._waiting.pop(number)
+        for kind in (self._stale, self._newest, self._stale_presses):
+            kind.pop(number, None)
+        for last in (self._last, self._last_stop):
+            if last.get(message.topic) == number:
+                del last[message.topic]
+        return message
