@@ -4,6 +4,7 @@ import { look } from "./api.js";
 import { ago, exact } from "./clock.js";
 import { el, set, show, write } from "./dom.js";
 import { say } from "./text.js";
+import { placeWords } from "./words.js";
 
 const TYPED_MS = 350;
 const AGAIN_MS = 30_000;
@@ -78,7 +79,7 @@ export class CareView {
     const text = [
       say(`grade.${shade.grade}`),
       shade.grade === "unknown" ? "" : say("known.mm", { mm: Math.ceil(shade.width_mm) }),
-      last ? say("care.last", { when: ago(last.utc), place: say(`place.${last.place}`) }) : say("care.never"),
+      last ? say("care.last", { when: ago(last.utc), place: placeWords(last.place) }) : say("care.never"),
     ];
     return entry(shade.name, text.filter(Boolean).join("; "), lead(shade));
   }
@@ -200,7 +201,7 @@ function drift({ name, health }) {
 function metTable(name, met) {
   const rows = met.map((each) => {
     const off = each.off_mm === null ? say("drift.first") : say("drift.off", { mm: each.off_mm.toFixed(1) });
-    const cells = [exact(each.utc), say(`place.${each.landmark}`), off, each.inside === null ? "" : say(each.inside ? "drift.inside" : "drift.outside")];
+    const cells = [exact(each.utc), placeWords(each.landmark), off, each.inside === null ? "" : say(each.inside ? "drift.inside" : "drift.outside")];
     const row = el("tr", {}, cells.map((cell) => el("td", {}, cell)));
     set(row, { class: each.inside === false ? "bad" : null });
     return row;

@@ -18,7 +18,9 @@ const views = {
 
 const title = el("h1");
 const hour = el("span", { class: "hour" });
-const count = el("span", { class: "count", hidden: true });
+const number = el("span");
+const things = el("span", { class: "unseen" });
+const count = el("span", { class: "count", hidden: true }, number, " ", things);
 const links = ["", "day", "care"].map((name) =>
   el("a", { href: `#/${name}` }, el("span", {}, say(`nav.${name || "house"}`)), name === "care" ? count : null),
 );
@@ -116,7 +118,7 @@ async function route() {
   main.replaceChildren(view.element);
   links.forEach((each, at) => set(each, { "aria-current": ["", "day", "care"][at] === (name === "reference" ? "care" : name) ? "page" : null }));
   if (first) return;
-  scrollTo(0, 0);
+  main.scrollTop = 0;
   main.focus({ preventScroll: true });
 }
 
@@ -131,18 +133,19 @@ function told() {
   document.title = say("page.title", { house: name });
   write(title, name);
   write(pause, say(paused ? "pause.off" : "pause.on"));
-  const wanted = things(house.said);
-  write(count, String(wanted));
-  show(count, wanted > 0);
-  set(links[2], { "aria-label": wanted ? say("nav.care.wanted", { count: wanted }) : null });
+  const todo = wanted(house.said);
+  write(number, String(todo));
+  write(things, say("nav.care.wanted", { count: todo }));
+  show(count, todo > 0);
   banner(house.said);
   view?.update(house.said);
   tick();
   route();
 }
 
-function things(said) {
-  return new Set([...said.alerts, ...said.shades.flatMap((each) => each.alerts.map((one) => ({ id: `${each.id} ${one.id}` })))].map((each) => each.id)).size;
+/** Return how many things need a person. */
+function wanted(said) {
+  return said.alerts.length + said.shades.reduce((sum, each) => sum + each.alerts.length, 0);
 }
 
 function banner(said) {

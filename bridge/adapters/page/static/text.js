@@ -9,7 +9,7 @@ export const texts = {
   "nav.house": "House",
   "nav.day": "Day",
   "nav.care": "Care",
-  "nav.care.wanted": { one: "Care, {count} thing to do", other: "Care, {count} things to do" },
+  "nav.care.wanted": { one: "thing to do", other: "things to do" },
   "nav.skip": "Skip to the windows",
 
   "live.opening": "Asking the house …",
@@ -88,9 +88,8 @@ export const texts = {
   "place.upper-switch": "upper switch",
   "place.lower-switch": "lower switch",
   "place.upper-stop": "upper stop",
-  "place.upper-stall": "upper stop",
-  "place.upper-mark": "upper mark, by hand",
-  "place.lower-mark": "lower mark, by hand",
+  "place.upper-limit-by-hand": "upper limit, by hand",
+  "place.lower-limit-by-hand": "lower limit, by hand",
 
   "drift.worn": {
     one: "{count} move and {turns} turns since the last reference; each move adds about {growth} mm of doubt.",

@@ -67,3 +67,8 @@ export function boardWords(shade) {
   if (!shade.in_service) return say("service.out");
   return shade.board === "up" ? "" : say(`board.${shade.board}`);
 }
+
+/** Return where a reference was met. */
+export function placeWords(landmark) {
+  return say(`place.${landmark.replaceAll(" ", "-")}`);
+}
