@@ -54,12 +54,14 @@ class Asking:
         asked_s: When it was accepted, or when something last gave it more time.
         fate: How it ended; None while it is open.
         ended_s: When.
+        why: For what reason, in the words that people read.
     """
 
     shade: ShadeId
     asked_s: float
     fate: str | None = None
     ended_s: float = 0.0
+    why: str = ""
 
 
 class Checks:
@@ -170,7 +172,7 @@ class Checks:
         known = self.asked.setdefault(number, Asking(shade=note.shade, asked_s=self.world.now))
         if known.fate is not None:
             raise Escape("I3", f"request {number} ended twice: {known.fate}, then {fields['fate']}")
-        known.fate, known.ended_s = str(fields["fate"]), self.world.now
+        known.fate, known.ended_s, known.why = str(fields["fate"]), self.world.now, str(fields["why"])
         self.world.figures.fates[known.fate] += 1
         self.world.figures.whys[f"{known.fate}: {plain(str(fields['why']))}"] += 1
         if len(self.asked) > 200:
@@ -243,6 +245,10 @@ class Checks:
         self.highest_seq[key] = order.seq
         if order.term != house.term:
             raise Escape("I13", f"order of term {order.term} from a bridge of term {house.term}")
+        if self.world.server.gap:
+            if order.do in (Do.GO, Do.SEEK):
+                raise Escape("I7", f"{sent.shade}: {order.do} leaves while the disk refuses")
+            return
         durable = self.world.server.durable
         if durable is None or sent.shade not in durable.shades:
             raise Escape("I7", f"{sent.shade}: an order left before anything was flushed")
@@ -264,6 +270,7 @@ class Checks:
             fate = None if asking is None else asking.fate
             raise Escape("I5", f"{shade.id}: {order.do} leaves for request {number}, which is {fate}")
         self.limits.leaving(sent)
+        self.world.weather.leaving(sent)
         self.for_request[shade.id, order.term, order.boot, order.seq] = number
         if len(self.for_request) > 400:
             for old in list(self.for_request)[:200]:

@@ -27,6 +27,8 @@ Said = Message | Overheard
 NOTICED_S = (5.0, 9.0)
 LATENCY_S = (0.001, 0.04)
 SLOW_S = (0.3, 6.0)
+# Far below any latency: what a board said before something happened to it at the same instant.
+BEFORE_S = 1e-9
 # What a broker keeps for a client that is away, per client.
 QUEUE_MAX = 200
 
@@ -216,7 +218,8 @@ class BoardSide(Line):
             self.dirty[number] = self.world.now if self.board.powered else self.world.now + 1e-9
 
     def advanced(self) -> None:
-        self.after(self.board.messages(self.board.advance(self.world.now), self.world.now))
+        # What has happened by itself up to now was said before whatever happens to it now.
+        self.after(self.board.messages(self.board.advance(self.world.now), self.world.now - BEFORE_S))
 
     def take(self, sent: SendOrder) -> None:
         """An order for this board has come to the broker."""

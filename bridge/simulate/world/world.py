@@ -27,7 +27,9 @@ from bridge.simulate.world.one_way_side import OneWaySide
 from bridge.simulate.world.people import People
 from bridge.simulate.world.plan import Plan, draw_plan
 from bridge.simulate.world.reckoned import serves
+from bridge.simulate.world.recovery import in_conversation, in_time
 from bridge.simulate.world.server import Server
+from bridge.simulate.world.weather import Weather
 
 DAY_S = 86400.0
 # A move every so often, and so many faults of the menu for each.
@@ -83,6 +85,7 @@ class World:
             careful=options.careful,
             aside=Random(f"shared by the house of seed {options.seed}"),
             simple=Random(f"one-way boards of seed {options.seed}"),
+            weather=Random(f"sensors of seed {options.seed}") if "sensor" in options.faults else None,
         )
         self.menu = {}
         if options.faults:
@@ -102,6 +105,7 @@ class World:
         self.server = Server(self)
         self.checks = Checks(self)
         self.people = People(self)
+        self.weather = Weather(self)
         alone = {name: _patience_s(spec) for name, spec in self.specs.items()}
         # On a supply everybody may have to wait for everybody else.
         everybody = sum(alone[name] for name, spec in self.specs.items() if spec.supply is not None)
@@ -193,6 +197,7 @@ class World:
         for quarter in range(1, round(8 * self.options.days)):
             self.at(quarter * DAY_S / 8, self.checks.sample, 1 + int(quarter / 8))
         self.at(60.0, self._minute)
+        self.weather.begin()
         end = self.options.days * DAY_S
         self.live_until(end)
         self._calm_end()
@@ -248,7 +253,8 @@ class World:
     def _calm_end(self) -> None:
         """Faults end; after a while every shade serves, or says what a person must do (I3, I10)."""
         self.calm_from_now_on = True
-        self.server.dies = None
+        self.server.dies = self.server.dies_anywhere = None
+        self.server.disk_ok = True
         self.live_until(self.now + CALM_S)
         for side in self.sides.values():
             if not side.board.powered:
@@ -260,6 +266,7 @@ class World:
         if not self.broker.up:
             self.broker.start()
         self.server.resume()
+        in_conversation(self)
         self.live_until(self.now + CALM_S + 700)
         if not self.server.running:
             self.server.start()
@@ -275,7 +282,7 @@ class World:
 
     def _all_served(self, want: Press | Percent) -> None:
         for name in self.where:
-            before = dict(self.checks.asked)
+            before, asked_s = dict(self.checks.asked), self.now
             self.people.ask(name, want)
             self.live_until(self.now + self.patience_s[name])
             new = [each for number, each in self.checks.asked.items() if number not in before]
@@ -287,6 +294,7 @@ class World:
             assert house is not None
             if mine[0].fate == "superseded" and len(mine) > 1:
                 continue
+            in_time(self, mine[0], asked_s)
             if mine[0].fate != "reached":
                 self._excused(name, mine[0].fate, want)
             elif not serves(house.shades[name]):
