@@ -18,7 +18,7 @@ from bridge.shell.bench.house import bridge
 from bridge.shell.bench.lanes import Bridged, Plain, Way
 from bridge.shell.bench.meter import Meter
 from bridge.shell.bench.patterns import Found, Size, measure
-from bridge.shell.bench.report import ALONE, DISK, ECHO, MEMORY, Measured
+from bridge.shell.bench.report import ALONE, DISK, ECHO, MEMORY, OWN_ECHO, Measured
 
 SHARED_MEMORY = Path("/dev/shm")  # noqa: S108  Linux's own file system in memory
 IDLE_SHADES, READY_SHADES = 20, 100
@@ -77,26 +77,32 @@ def _requests(
 ) -> tuple[dict[str, Found], list[float]]:
     host, port = broker.host, broker.port
     with (
-        _echoing(broker, client),
+        _echoing(echo.BARE, broker, client),
+        _echoing(echo.OWN, broker, client),
         bridge("bench-m", size.lanes, folder, state=memory / "m", host=host, port=port) as in_memory,
         bridge("bench-d", size.lanes, folder, state=folder / "d", host=host, port=port) as on_disk,
     ):
         ours, theirs = Bridged(MEMORY, client, in_memory), Bridged(DISK, client, on_disk)
         for each in (ours, theirs):
             each.power_up()
-        bare = Plain(ECHO, client, "bench-echo", echo.IN, echo.OUT)
-        ways: list[Way] = [bare, ours, Plain(ALONE, client, "bench-alone", "x", "x"), theirs]
+        bare = Plain(ECHO, client, _root(echo.BARE), echo.IN, echo.OUT)
+        own = Plain(OWN_ECHO, client, _root(echo.OWN), echo.IN, echo.OUT)
+        ways: list[Way] = [bare, ours, own, Plain(ALONE, client, "bench-alone", "x", "x"), theirs]
         say("requests")
         found = measure(ways, client, size, lambda: flushes.append(machine.bare_flush_s(folder)))
         return found, ours.reports_s
 
 
+def _root(kind: str) -> str:
+    return f"bench-echo-{kind}"
+
+
 @contextlib.contextmanager
-def _echoing(broker: Embedded, client: Meter) -> Iterator[None]:
-    root = "bench-echo"
+def _echoing(kind: str, broker: Embedded, client: Meter) -> Iterator[None]:
+    root = _root(kind)
     ready: list[bytes] = []
     client.hear(f"{root}/{echo.READY}", [f"{root}/{echo.READY}"], lambda _, payload: ready.append(payload))
-    words = [sys.executable, "-m", echo.__name__, broker.host, str(broker.port), root]
+    words = [sys.executable, "-m", echo.__name__, kind, broker.host, str(broker.port), root]
     process = subprocess.Popen(words, stdin=subprocess.DEVNULL)  # noqa: S603  # the words are our own
     try:
         client.until(lambda: bool(ready), "the echo to start")
