@@ -2,8 +2,9 @@
 
 A ring of small files, each with a number and a checksum; every write goes to the next file, so wear spreads
 and the record before stays whole. The slot after the newest whole one is blank or older; if it is damaged
-instead, a write was torn or a record has rotted, and since nobody can tell a torn record from a rotten mark,
-no count is claimed then, and one boot number is skipped lest it be used twice.
+instead, a write was torn or a record has rotted. It may have been a mark, so no count is claimed then. What
+lacks its end was torn, and nobody has heard of it; a rotten whole one may have begun a boot, so one boot
+number is skipped lest it be used twice.
 """
 
 import json
@@ -58,8 +59,10 @@ class Records:
                 broken.add(slot)
             elif found.get("number", 0) > self.number:
                 self.number, self.slot, newest = found["number"], slot, found
-        self.damaged = (self.slot + 1) % SLOTS in broken or (not newest and bool(broken))
-        self.boot = (_whole(newest.get("boot")) or 0) + (1 if self.damaged else 0)
+        following = (self.slot + 1) % SLOTS
+        self.damaged = following in broken or (not newest and bool(broken))
+        rotten = self.damaged and not (newest and _torn(store.read(following)))
+        self.boot = (_whole(newest.get("boot")) or 0) + (1 if rotten else 0)
         parts = newest.get("channels")
         parts = parts if isinstance(parts, list) else []
         self.lines = [Line(parts[each] if each < len(parts) else None) for each in range(channels)]
@@ -112,6 +115,11 @@ def _unpack(data: bytes) -> "dict[str, Any] | None":
     except (ValueError, RuntimeError):
         return None
     return body if isinstance(body, dict) and _whole(body.get("number")) else None
+
+
+def _torn(data: bytes) -> bool:
+    """Whether a damaged record surely ends before its end; a whole one whose last byte rotted does not."""
+    return data[-1:] != b"\n" and data[-2:-1] != b"}"
 
 
 def _whole(value: object) -> "int | None":

@@ -19,7 +19,7 @@ LOW, HIGH = -2000, 8000
 
 
 async def start(boards: Bench, bridge: Bridge) -> dict[str, Any]:
-    """Give it power; a kill that tore a record makes it skip a boot number."""
+    """Give it power."""
     bridge.reports.pop(PLAIN, None)
     await boards.power_up()
     return await bridge.hear(PLAIN, why="boot")
@@ -40,7 +40,7 @@ async def test_a_board_killed_again_and_again_never_claims_leaves_bounds_or_repe
     (tmp_path / "board").mkdir()
     boards = make_boards(kind, mosquitto, topic_prefix, tmp_path / "board")
     assert isinstance(boards, Bench)
-    moved = kept = skipped = 0
+    moved = kept = 0
     try:
         async with listening(mosquitto, topic_prefix) as bridge:
             boot = await start(boards, bridge)
@@ -59,9 +59,11 @@ async def test_a_board_killed_again_and_again_never_claims_leaves_bounds_or_repe
                 count = boot["count"] + place - before
                 assert min(boot["count"], to) <= count <= max(boot["count"], to), kill
                 last = boot
-                arrived = any(each["why"] == "arrived" for each in bridge.reports[PLAIN])
+                # A word of the life before may have come late.
+                mine = [each["why"] for each in bridge.reports[PLAIN] if each["boot"] == last["boot"]]
+                arrived = "arrived" in mine
                 boot = await start(boards, bridge)
-                assert boot["boot"] - last["boot"] in (1, 2), kill
+                assert boot["boot"] == last["boot"] + 1, kill
                 assert boot["kept"] or not arrived, kill
                 if boot["kept"]:
                     kept += 1
@@ -71,9 +73,8 @@ async def test_a_board_killed_again_and_again_never_claims_leaves_bounds_or_repe
                     assert (boot["count"], boot["kept_since"]) == (last["count"], boot["boot"])
                 await repeat(bridge, order)
                 assert boards.place(0) == place, (kill, "an order ran twice")
-                skipped += boot["boot"] - last["boot"] - 1
             await bridge.hear_link(BOARD, "up", boot["boot"])
-        print(f"{KILLS} kills: {moved} in motion, {kept} at rest, {skipped} in a write")
+        print(f"{KILLS} kills: {moved} in motion or in a write, {kept} at rest")
         assert moved
     finally:
         await boards.power_cut()
