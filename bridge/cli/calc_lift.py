@@ -13,14 +13,13 @@ from bridge.cli.build_options import (
     refuse_beyond,
     wire_gauge,
 )
-from bridge.core.errors import RequestError
 from bridge.core.shade.bounds import checked
-from bridge.core.shade.cable import loop_ohm
 from bridge.core.shade.drive import Drive
 from bridge.core.shade.holding import holding_percents
 from bridge.core.shade.lifting import Lifting
 from bridge.core.shade.motor import USUAL_MARGIN, Motor, Sizing, size
 from bridge.core.shade.roll import Roll
+from bridge.core.shade.sizing import HOURS_A_YEAR, Feed
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 _NEEDED = ("tube_mm", "cloth_mm", "drop_mm", "wraps_left", "width_mm", "cloth_kgpm2", "hem_bar_kg", "gear")
 _MOTOR = ("holding_torque_nm", "phase_a", "phase_ohm", "phase_mh", "supply_v", "pps", "pulses_per_rev")
 _CABLE = ("awg", "cable_m")
-_KWH_A_YEAR = 8.766  # for each watt: a year of 365.25 days
 _CAUTIONS = (
     "Hobby control software, not a safety device. Limit the force by mechanics.",
     "Remove or make inaccessible every cord and loop, and keep the hem path clear.",
@@ -192,13 +190,13 @@ def _trial(args: argparse.Namespace, lifting: Lifting) -> _Trial:
         phase_mh=args.phase_mh,
         full_steps_per_rev=args.full_steps,
     )
-    cable_v = _cable_v(args)
-    driver_v = args.supply_v - cable_v
+    feed = _feed(args)
+    driver_v = feed.driver_v(motor.phase_a)
     pulses = float(drive.full_step_pulses)
     return _Trial(
         motor=motor,
         driver_v=driver_v,
-        cable_v=cable_v,
+        cable_v=feed.cable_v(motor.phase_a),
         full_pps=args.pps / pulses,
         pulses=pulses,
         pps=args.pps,
@@ -208,25 +206,17 @@ def _trial(args: argparse.Namespace, lifting: Lifting) -> _Trial:
     )
 
 
-def _cable_v(args: argparse.Namespace) -> float:
-    """Return what the cable takes at the peak phase current.
+def _feed(args: argparse.Namespace) -> Feed:
+    """Return the supply and the cable, which is reckoned to carry the peak phase current.
 
     Sinusoidal phases draw at most that from the supply, and a cable between driver and motor carries
     just that: an upper bound for either place.
     """
     checked("supply_v", args.supply_v, above=0, unit="V")
-    if not given(args, _CABLE):
-        return 0.0
-    need(args, *_CABLE)
-    checked("cable_m", args.cable_m, above=0, unit="m")
-    cable_v: float = args.phase_a * loop_ohm(args.awg, length_m=args.cable_m)
-    if cable_v >= args.supply_v:
-        raise RequestError(
-            where="--cable-m",
-            problem=f"at {args.phase_a:g} A it takes {cable_v:.1f} V of the {args.supply_v:g} V supplied",
-            remedy="use a thicker or shorter cable, or a higher supply",
-        )
-    return cable_v
+    if given(args, _CABLE):
+        need(args, *_CABLE)
+        checked("cable_m", args.cable_m, above=0, unit="m")
+    return Feed(supply_v=args.supply_v, standstill_a=args.phase_a, cable_awg=args.awg, cable_m=args.cable_m)
 
 
 def _motor_part(trial: _Trial) -> dict[str, Any]:
@@ -243,7 +233,7 @@ def _motor_part(trial: _Trial) -> dict[str, Any]:
         "fastest_pps_with_usual_margin": result.fastest_full_pps * trial.pulses,
         "holds_asleep": [list(stretch) for stretch in trial.holds],
         "standstill_w": motor.standstill_w,
-        "standstill_kwh_a_year": motor.standstill_w * _KWH_A_YEAR,
+        "standstill_kwh_a_year": motor.standstill_w * HOURS_A_YEAR / 1000,
         "verdict": result.verdict,
     }
 
@@ -263,7 +253,7 @@ def _motor_rows(trial: _Trial) -> list[Row]:
         ("fastest", f"{fastest:.0f} steps/s" if fastest else "none", "with that margin"),
         ("holds asleep", stretches, f"open, with a margin of {USUAL_MARGIN:g}"),
         ("standstill", f"{motor.standstill_w:.2f} W", "at full current"),
-        ("", f"{motor.standstill_w * _KWH_A_YEAR:.0f} kWh", "a year, if never asleep"),
+        ("", f"{motor.standstill_w * HOURS_A_YEAR / 1000:.0f} kWh", "a year, if never asleep"),
         ("verdict", result.verdict, ""),
     ]
 

@@ -88,7 +88,10 @@ def _shared_lines(settings: Settings) -> list[str]:
     raised = raise_in_words(house, settings.raise_all_within_s)
     rows = [("supply", supply_in_words(each)) for each in supply_meanings(house)]
     rows += [("raising all", raised)] if raised else []
-    rows += [("group", f"{each.id}: {', '.join(each.members)}") for each in house.groups]
+    rows += [
+        ("group", f"{each.id}: {', '.join(each.members)}{'; level' if each.level else ''}")
+        for each in house.groups
+    ]
     return [line for label, text in rows for line in _row(label, text)]
 
 
@@ -178,7 +181,10 @@ def _shared_json(settings: Settings) -> dict[str, Any]:
         "supplies": supplies,
         "raise_all_s": worst_raise_s(settings.house),
         "raise_all_within_s": settings.raise_all_within_s,
-        "groups": [{"id": each.id, "members": list(each.members)} for each in settings.house.groups],
+        "groups": [
+            {"id": each.id, "members": list(each.members), "level": each.level}
+            for each in settings.house.groups
+        ],
     }
 
 

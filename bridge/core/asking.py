@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from bridge.core import out_of_service, overhearing
 from bridge.core.command import one_way
-from bridge.core.command.goals import Refusal, Ways, level_goal, resolve
+from bridge.core.command.goals import Refusal, Ways, front_percent, level_goal, resolve
 from bridge.core.command.guards import after_stop, barred
 from bridge.core.command.pursue import drafted, misfit, order_stop, pursue
 from bridge.core.command.requests import Fate, ended, in_words, note_end, outranked, refused, taken_up
 from bridge.core.contract import Report
-from bridge.core.events import Approach, Asked, Button, Confirmed, Place, Press, Refer, Release
+from bridge.core.events import Approach, Asked, Button, Confirmed, Percent, Place, Press, Refer, Release
 from bridge.core.outcome import Level
 from bridge.core.position.allowance import reference_interval
 from bridge.core.position.estimate import Landmark
@@ -41,15 +41,11 @@ def ask(turn: Turn, shade: Shade, event: Asked, *, front: Front | None = None) -
         return out_of_service.asked(turn, shade, event)
     if isinstance(want, Release):
         return _released(turn, shade, event)
-    one_way_link = isinstance(shade.spec.link, OneWayLink)
-    if stops and one_way_link:
-        asked = taken_up(turn, shade, event, None)
-        return after_stop(turn, one_way.halt(turn, asked) if turn.house.broker_up else asked)
     if stops:
         return after_stop(turn, _stopped(turn, shade, event))
-    if stronger := _stronger(turn, shade, event):
+    if stronger := _stronger(turn, shade, event, front):
         return refused(turn, shade, event, stronger)
-    if one_way_link:
+    if isinstance(shade.spec.link, OneWayLink):
         if isinstance(want, Approach | Refer):
             why = "its board reports nothing; ask for a percent near the limit, look, and confirm it there"
             return refused(turn, shade, event, why)
@@ -71,12 +67,17 @@ def _closed(turn: Turn, shade: Shade, rank: Rank) -> str:
     return "a person's request holds it" if shade.hold_until is not None else ""
 
 
-def _stronger(turn: Turn, shade: Shade, event: Asked) -> str:
+def _stronger(turn: Turn, shade: Shade, event: Asked, front: Front | None) -> str:
     """Return why a request has to give way to one under way, or to what wind, ice or a door forbid; or ""."""
     if outranked(shade, event.rank):
         assert shade.request is not None
         return f"{in_words(shade.request.want)} from {shade.request.source} ranks higher and is under way"
-    return barred(turn, shade, event.want, event.rank)
+    why = barred(turn, shade, event.want, event.rank)
+    if why or front is None:
+        return why
+    # In a level group a short shade goes further down, by its own percent, than the group was asked to.
+    own = Percent(open_pct=round(front_percent(shade.spec, front[1])))
+    return barred(turn, shade, own, event.rank)
 
 
 def locked_up(turn: Turn, shade: Shade, source: str) -> Shade:
@@ -119,6 +120,8 @@ def _released(turn: Turn, shade: Shade, event: Asked) -> Shade:
 def _stopped(turn: Turn, shade: Shade, event: Asked) -> Shade:
     """Return the shade after a stop, sent whatever is believed and whoever is in charge: boards obey any."""
     asked = taken_up(turn, shade, event, None)
+    if isinstance(shade.spec.link, OneWayLink):
+        return one_way.halt(turn, asked) if turn.house.broker_up else asked
     if not turn.house.broker_up or asked.channel.boot is None:
         return asked
     return order_stop(turn, asked)

@@ -11,6 +11,7 @@ from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, R
 from bridge.core.position.allowance import steps_for_mm
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
+from bridge.core.spec import ShadeSpec
 from bridge.core.state import Level, Purpose, Shade
 from bridge.core.values import GroupId, Steps
 
@@ -127,18 +128,26 @@ def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
 def level_goal(shade: Shade, goal: Goal, *, group: GroupId, to_mm: float) -> Goal:
     """Return where the front of a level group at drop `to_mm` leads a shade, at most to its own lower limit.
 
-    A reference on the way would not be level: it waits until the shade is up, unless it can't wait.
+    A reference on the way would not be level: it waits until the shade is up. A shade in too much doubt for
+    that moves by itself.
     """
     spec, known = shade.spec, shade.knowledge
-    if known.base is None or known.hearsay or grade_of(spec, known.hull) is Grade.UNKNOWN:
+    unknown = known.base is None or grade_of(spec, known.hull) is Grade.UNKNOWN
+    if unknown or (known.hearsay and goal.reference):
         return goal
     drop_mm = min(to_mm, spec.travel.roll.drop_mm)
     refers = goal.reference and drop_mm == 0 and can_feel_the_top(shade)
     return Goal(
         at=round(spec.travel.steps_at_drop(drop_mm)),
-        target_pct=round(spec.travel.roll.percent_at_drop(drop_mm)),
-        level=Level(group=group, refers=refers),
+        target_pct=round(front_percent(spec, to_mm)),
+        level=None if known.hearsay else Level(group=group, refers=refers),
     )
+
+
+def front_percent(spec: ShadeSpec, to_mm: float) -> float:
+    """Return how far open a shade of a level group is once its front is at drop `to_mm`."""
+    roll = spec.travel.roll
+    return roll.percent_at_drop(min(to_mm, roll.drop_mm))
 
 
 def can_feel_the_top(shade: Shade) -> bool:

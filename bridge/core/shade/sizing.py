@@ -68,7 +68,7 @@ class Feed:
         taken_v = self.cable_v(amps)
         if taken_v >= self.supply_v:
             raise RequestError(
-                where="cable",
+                where="cable_m",
                 problem=f"at {amps:g} A it takes {taken_v:.1f} V of the {self.supply_v:g} V supplied",
                 remedy="use a thicker or shorter cable, or a higher supply",
             )

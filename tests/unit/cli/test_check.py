@@ -91,7 +91,7 @@ def test_json_has_the_same_figures(capsys: pytest.CaptureFixture[str]) -> None:
         {"id": "attic", "amps": 2.0, "shades": ["study", "kitchen"], "moving_a": 2.4, "standing_a": 0.4}
     ]
     assert told["raise_all_s"] == pytest.approx(told["shades"][2]["full_travel_s"])
-    assert told["groups"] == [{"id": "upstairs", "members": ["study", "landing"]}]
+    assert told["groups"] == [{"id": "upstairs", "members": ["study", "landing"], "level": False}]
 
 
 def test_all_faults_go_to_standard_error_and_the_exit_code_is_78(

@@ -10,9 +10,11 @@ from bridge.core.command.level import READY_S, due_s, front_mm
 from bridge.core.contract import Do, Link
 from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Want
 from bridge.core.outcome import SendOrder
+from bridge.core.rules.demand import Demand, Standing
 from bridge.core.shade.roll import Roll
 from bridge.core.shade.travel import Travel
 from bridge.core.spec import HouseSpec, ShadeSpec
+from bridge.core.values import Rank
 from tests.scene import TRAVEL, Scene, house_spec, on_supply, shade_spec
 
 
@@ -131,3 +133,16 @@ def test_nothing_leaves_while_the_service_is_locked() -> None:
     assert scene.house is not None
     assert all(shade.request is None for shade in scene.house.shades.values())
     assert due_s(scene.house) is None
+
+
+def test_what_a_guard_forbids_a_short_shade_it_forbids_a_level_group_that_leads_there() -> None:
+    scene = Scene(a_row(a_shade("one"), a_shade("two", drop_mm=750))).begin()
+    assert scene.house is not None
+    two = scene.shade("two")
+    open_door = Demand(at_least_pct=30, guard=True, why="the door is open")
+    standing = (Standing(number=0, rule="doorway", rank=Rank.WIND, demand=open_door),)
+    held = replace(two, ruling=replace(two.ruling, standing=standing))
+    scene.house = replace(scene.house, shades={**scene.house.shades, two.id: held})
+    # Half of the long drop is all of the short one.
+    assert gone(scene.ask_all(50).orders) == ["one"]
+    assert ("two", "refused") in scene.ends()
