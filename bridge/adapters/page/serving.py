@@ -56,7 +56,7 @@ class PageServer:
             hosts=settings.hosts,
             proxies=settings.proxies,
             keys=keys,
-            clock=loop.time,
+            clock=lambda: home.now().mono_s,
             log=log,
         )
         self._state = ServerState()
@@ -76,6 +76,11 @@ class PageServer:
             h11_max_incomplete_event_size=HEADER_BYTES,
         )
         self._server: asyncio.Server | None = None
+
+    @property
+    def app(self) -> Doorman:
+        """What answers, as an ASGI application."""
+        return self._doorman
 
     def _measured(self) -> Measured:
         return Measured(
