@@ -72,6 +72,14 @@ def _number_from_one(original: Callable[..., Any]) -> Callable[..., Any]:
     return lambda turn, spec, old: replace(original(turn, spec, old), seq=0)
 
 
+def _only_once(shade: Any) -> float:
+    return float("-inf") if shade.channel.asked_seq is None else float("inf")
+
+
+def _without_its_remedy(original: Callable[..., Any]) -> Callable[..., Any]:
+    return lambda turn, shade, fate, why: original(turn, shade, fate, why.split(";")[0])
+
+
 def _keep_what_is_reached(original: Callable[..., Any]) -> Callable[..., Any]:
     def ended(turn: Turn, shade: Any, fate: Any, why: str) -> Any:
         after = original(turn, shade, fate, why)
@@ -167,7 +175,7 @@ _referenced = evidence.referenced
 
 I1, I2, I3, I4, I5, I6, I7 = (frozenset({f"I{number}"}) for number in range(1, 8))
 I8, I9, I11, I15 = (frozenset({f"I{number}"}) for number in (8, 9, 11, 15))
-I12, I13 = frozenset({"I12"}), frozenset({"I13"})
+I10, I12, I13 = frozenset({"I10"}), frozenset({"I12"}), frozenset({"I13"})
 
 PLANTED = (
     Planted("slip is not allowed for", _setting(evidence, "slip_of_path", lambda *a, **k: 0), I1, days=3),
@@ -334,6 +342,26 @@ PLANTED = (
         "every position is shown as referenced",
         _setting(outlook, "grade_of", lambda spec, hull, hearsay=False: Grade.REFERENCED),
         I15,
+    ),
+    Planted(
+        "a board is asked once and no more",
+        _setting(pursue, "_ask_due_s", _only_once),
+        I10,
+        ("network", "slow", "cut"),
+    ),
+    Planted(
+        "nobody is told what to do",
+        _wrapping(settling, "ended", _without_its_remedy),
+        I10,
+        ("switch", "hold", "pull"),
+    ),
+    Planted(
+        "what a board did unheard is forgotten",
+        _setting(settling, "most_travelled", lambda spec, missed: 0),
+        I1,
+        ("wind", "process", "network-button"),
+        4,
+        quick=False,
     ),
     Planted("asking is due at every moment", _setting(pursue, "_ask_due_s", _impatient), I12, ("cut",)),
     Planted(
