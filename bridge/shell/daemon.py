@@ -187,13 +187,17 @@ class Daemon:
         self._some.set()
 
     def _arrived(self, message: Incoming) -> None:
+        if self._outside.at_door(message):
+            return
         shed = self._inbox.put(message)
         if shed is not None:
-            self._log.warning("broker.message.shed", topic=shed.topic)
+            self._outside.sparing.warning("broker.message.shed", topic=shed.topic)
         self._some.set()
 
     def _dropped(self, dropped: Dropped) -> None:
-        self._log.warning("broker.message.dropped", topic=dropped.publication.topic, reason=dropped.reason)
+        self._outside.sparing.warning(
+            "broker.message.dropped", topic=dropped.publication.topic, reason=dropped.reason
+        )
 
     def _trouble(self, error: LinkError, delay_s: float) -> None:
         self._log.warning(
@@ -345,6 +349,7 @@ class Daemon:
         await self._replace_session(self._make_session(settings.broker), tasks)
 
     def _ping(self) -> None:
+        self._outside.sparing.tell()
         watchdog_s, at_s = self._manager.watchdog_s, now().mono_s
         if watchdog_s is not None and at_s - self._pinged_s >= watchdog_s / PINGS:
             self._pinged_s = at_s

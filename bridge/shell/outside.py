@@ -27,6 +27,7 @@ from bridge.shell.clock import now
 from bridge.shell.faces import Faces, Send
 from bridge.shell.listening import Listening
 from bridge.shell.sensing import Sensing
+from bridge.shell.sparing import Sparing
 
 
 class Outside:
@@ -37,10 +38,14 @@ class Outside:
         bridge: Names this run in the claim.
         send: Queues a publication.
         log: The logger.
+
+    Attributes:
+        sparing: Its warnings about what strangers send.
     """
 
     def __init__(self, settings: Settings, *, bridge: str, send: Send, log: FilteringBoundLogger) -> None:
         self._settings, self._send, self._log = settings, send, log
+        self.sparing = Sparing(log)
         broker, house = settings.broker, settings.house
         self.tree = Tree(
             shades=tuple((shade.id, shade.name) for shade in house.shades),
@@ -70,6 +75,16 @@ class Outside:
         heard += [each for each in self._sensing.subscriptions() if not self._listening.hears(each.topic)]
         return [*first, root, *heard, *self.tree.subscriptions(), *self._listening.subscriptions()]
 
+    def at_door(self, message: Incoming) -> bool:
+        """Say whether a message goes no further: rubbish must not wait where a person's request waits."""
+        if self._listening.hears(message.topic) or self._sensing.hears(message.topic):
+            return False
+        wanted = self.tree.read_set(message)
+        if isinstance(wanted, Refused):
+            self._refuse(wanted, message)
+            return True
+        return False
+
     def alone(self, topic: str) -> bool:
         """Say whether a message there is read in the light of all before it."""
         return self._listening.hears(topic)
@@ -98,7 +113,7 @@ class Outside:
         if right is not None:
             self._send(right, None)
         wanted = self.tree.read_set(message)
-        if isinstance(wanted, Refused):
+        if isinstance(wanted, Refused):  # the settings have changed since it came in
             self._refuse(wanted, message)
             return None
         if wanted is not None:
@@ -133,18 +148,19 @@ class Outside:
         try:
             return MemoryHeard(at=now(), shade=shade, memory=self._shelf.read(message))
         except LinkError as error:
-            self._log.warning("broker.memory.refused", topic=message.topic, problem=error.problem)
+            self.sparing.warning("broker.memory.refused", topic=message.topic, problem=error.problem)
             return None
 
     def _refuse(self, refused: Refused, message: Incoming) -> None:
-        self._log.warning(
+        said = self.sparing.warning(
             "request.refused",
             topic=refused.topic,
             reason=refused.reason,
             payload=logs.shown(message.payload),
             retained=message.retained,
         )
-        self.faces.refuse(refused)
+        if said:
+            self.faces.refuse(refused)
 
     def _from_board(self, message: Incoming) -> Event | None:
         root = self._settings.broker.boards_root
@@ -155,7 +171,7 @@ class Outside:
                 return said
             return one_way.decode(self._settings.house.shades, topic, payload, retained=retained, at=at)
         except LinkError as error:
-            self._log.warning(
+            self.sparing.warning(
                 "board.message.refused",
                 topic=message.topic,
                 problem=error.problem,

@@ -100,6 +100,8 @@ class Doors:
             payload = part[1:]
             wished |= _may_be_a_wish(topic, payload, retained=retained)
             message = Incoming(topic=topic, payload=payload, retained=retained, qos=1)
+            if self.outside.at_door(message):
+                continue
             for event in self.outside.events_of(message, house):
                 house, decisions = handle(house, event)
                 moving = [each for each in decisions.orders if each.order.do in (Do.GO, Do.SEEK)]
