@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from html.parser import HTMLParser
 from io import StringIO
@@ -15,7 +16,7 @@ from bridge.cli.commission_progress import Progress
 from bridge.cli.commission_sheet import sheet
 from bridge.cli.main import main
 from bridge.core.commissioning.beginning import CAUTIONS
-from bridge.core.commissioning.courses import Purpose
+from bridge.core.commissioning.courses import COURSES, Purpose
 from bridge.core.commissioning.result import sheet_rows
 from bridge.core.commissioning.state import Question
 from bridge.core.errors import ConfigError, RequestError
@@ -137,3 +138,11 @@ def test_without_a_broker_it_says_so_and_leaves_the_settings_alone(
     assert main(["commission", "hall", "--settings", str(path)]) == 69
     assert "start the broker" in capsys.readouterr().err
     assert path.read_text() == before
+
+
+def test_the_guide_s_transcript_asks_what_the_program_asks() -> None:
+    guide = (Path(__file__).parents[3] / "config" / "builders-guide.md").read_text()
+    shown = set(re.findall(r"^\(([a-z-]+?)(?:-\d+)?\) \[", guide, re.MULTILINE))
+    steps = set(COURSES[Purpose.WHOLE]) | {"gear", "still-here", "board", "at-upper", "asleep", "creep"}
+    assert shown == steps
+    assert all(each.split(";")[0].split(",")[0] in " ".join(guide.split()) for each in CAUTIONS)
