@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bridge.core.command.backing import CLOSED, stuck
 from bridge.core.command.orders import top_reference
-from bridge.core.command.pursue import fallen_silent, order_stop, under_way
+from bridge.core.command.pursue import fallen_silent, under_way
 from bridge.core.command.requests import Fate, ended, held
 from bridge.core.contract import ADDRESSING, Do, Report, Why
 from bridge.core.outcome import Level
@@ -281,9 +281,6 @@ def _moved_by_hand(turn: Turn, shade: Shade, report: Report) -> Shade:
     if pending is not None and report.seq >= pending.order.seq:
         shade = replace(shade, outstanding=None)
     shade = ended(turn, shade, Fate.SUPERSEDED, f"{who} came after it")
-    if not wind and pending is not None and pending.pace is not None and report.seq < pending.order.seq:
-        # A new speed is on its way to the board, which would take it for a wish to go on.
-        shade = order_stop(turn, shade) if turn.may_order else shade
     reason = f"moved by {who}"
     if not report.moving:
         turn.note("shade.moved.locally", Level.INFO, shade=shade.id, by=who, count=report.count)

@@ -220,6 +220,18 @@ def test_a_stop_at_the_board_is_not_undone_by_a_new_speed_on_its_way() -> None:
         assert house.ends()["middle"] == "superseded"
 
 
+def test_a_hand_that_raises_a_bar_at_its_board_is_left_to_it() -> None:
+    for wait in range(0, 25, 3):
+        house = LevelHouse(delays_s=(0.05, 0.3), seed=wait).referenced()
+        house.ask_all(0)
+        house.run(10 + wait * 0.06)
+        house.press("middle", "up")
+        house.run(60)
+        assert house.drops()["middle"] < 10, wait
+        assert house.drops()["left"] == pytest.approx(1800, abs=2), wait
+        assert house.ends()["middle"] == "superseded"
+
+
 def test_orders_of_a_row_leave_together_and_only_once_its_supply_can_take_all() -> None:
     other = Bar(name="other", tube_mm=40, cloth_mm=0.5)
     house = LevelHouse(bars=(*ROW, other), amps=3.0, delays_s=(0.002, 0.052)).referenced()
