@@ -74,7 +74,7 @@ TOPICS = (
 )
 # What may move a shade, or unlock what waits; everything else is rubbish or a report.
 WISHES = re.compile(rb"100|[1-9]?[0-9]|up|down|stop|upper|lower|true|-?[1-9][0-9]?|-100")
-NUMBER = re.compile(rb"\s*[0-9]+(\.[0-9]*)?\s*")
+NUMBER = re.compile(rb"\s*[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?\s*")  # RFC 8259, section 6
 
 
 class Doors:

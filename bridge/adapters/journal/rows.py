@@ -155,13 +155,22 @@ def _bytes(value: object) -> bytes:
 
 def _both_ways(connection: sqlite3.Connection, sql: str) -> tuple[list[tuple[Any, ...]], str]:
     """Read from the front and, past a damaged page, from the back; the gap shows in the numbers."""
-    front, fault = _fetch(connection, sql)
+    front, fault = _numbered(connection, sql)
     if not fault:
         return front, ""
     seen = {number for number, *_ in front}
-    back, _ = _fetch(connection, sql + " DESC")
+    back, _ = _numbered(connection, sql + " DESC")
     rest = [row for row in reversed(back) if row[0] not in seen]
     return front + rest, fault if rest else fault + _OPEN_END
+
+
+def _numbered(connection: sqlite3.Connection, sql: str) -> tuple[list[tuple[Any, ...]], str]:
+    """Read rows that have a number; damage to the list of tables can take it from all of them."""
+    rows, fault = _fetch(connection, sql)
+    sound = [row for row in rows if isinstance(row[0], int)]
+    if len(sound) < len(rows) and not fault:
+        fault = f"{len(rows) - len(sound)} rows have lost their numbers"
+    return sound, fault
 
 
 def _fetch(connection: sqlite3.Connection, sql: str) -> tuple[list[tuple[Any, ...]], str]:

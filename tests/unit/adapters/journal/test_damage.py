@@ -234,6 +234,18 @@ def ends_with_a_commit(log: bytes, frame: int) -> bool:
     return rest == 0 and (whole == 0 or log[last + 4 : last + 8] != bytes(4))
 
 
+def test_rows_that_have_lost_their_numbers_are_told_and_not_believed(path: Path) -> None:
+    """One letter of the list of tables: the number of a row is no longer its key, and reads as nothing."""
+    written(path, *life(8))
+    data = path.read_bytes()
+    assert data.count(b"INTEGER PRIMARY KEY") == 2
+    path.write_bytes(data.replace(b"id INTEGER PRIMARY KEY", b"id INTEGER PRIM\x92RY KEY"))
+    found = recovered(path)
+    assert found.house is None
+    assert any("lost their numbers" in text for text in found.damage)
+    assert found.lost
+
+
 def test_a_spoilt_page_in_the_log_is_told(path: Path) -> None:
     copy = crashed_copy(path, life(30))
     with files.beside(copy, "-wal").open("r+b") as log:
