@@ -6,54 +6,21 @@ Guards are not their business, nor how a request is served.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
-from math import ceil, floor
+from dataclasses import replace
+from datetime import datetime
 
 from bridge.core.asking import ask
 from bridge.core.command.guards import guards, open_pct
 from bridge.core.events import Asked, Percent
+from bridge.core.intending import Move, foreseeing, intended, next_look
 from bridge.core.outcome import Level
 from bridge.core.rules.clock import hhmm, within
 from bridge.core.rules.demand import Ruling, Standing, Verdict, decided
 from bridge.core.rules.seeing import zone_of
-from bridge.core.spec import ContractLink, HouseSpec
+from bridge.core.spec import ContractLink
 from bridge.core.state import Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
-
-# Nearer than this is there.
-THERE_PCT = 0.5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
-    """Where the rules want a shade.
-
-    Attributes:
-        to_pct: Percent open, 0 to 100.
-        by: Whose demand leads there; None when no rule wants it lowered any more.
-    """
-
-    to_pct: int
-    by: Standing | None
-
-    @property
-    def why(self) -> str:
-        """The reason for people."""
-        return "no rule wants it lower any more" if self.by is None else self.by.demand.why
-
-    @property
-    def source(self) -> str:
-        """Who asks."""
-        return "the rules" if self.by is None else f"the {self.by.rule} rule"
-
-
-def next_look(spec: HouseSpec, after: datetime) -> datetime:
-    """Return the first instant after `after` at which all rules look, on even parts of the hour, UTC."""
-    every_s = spec.restraint.every_s
-    looks = after.timestamp() // every_s + 1
-    return datetime.fromtimestamp(looks * every_s, tz=UTC)
 
 
 def with_ruling(shade: Shade, *, again_at: datetime | None, mine: bool | None = None) -> Shade:
@@ -65,48 +32,26 @@ def with_ruling(shade: Shade, *, again_at: datetime | None, mine: bool | None = 
 
 def comforted(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after the rules for comfort have had their say, within their restraint."""
+    shade = foreseeing(turn, _without_strangers_place(shade))
     now_pct = open_pct(shade, now_s=turn.now_s)
-    shade = _without_strangers_place(shade)
-    if now_pct is None:
+    if now_pct is None or shade.ruling.waits:
         return shade
     verdict = decided(shade.ruling.standing, now_pct=now_pct)
     step_pct = turn.house.spec.restraint.smallest_move_pct
     if shade.hold_until is None and verdict.high_by is not None and now_pct >= verdict.high_pct - step_pct:
         # A person has put it where a rule wants it, so the rules may also take it back up.
         shade = with_ruling(shade, again_at=shade.ruling.again_at, mine=True)
-    move = wish(verdict, now_pct=now_pct, mine=shade.ruling.mine, step_pct=step_pct)
+    shade, move = intended(turn, shade, verdict, now_pct=now_pct)
     if move is None or (move.by is not None and move.by.demand.guard):
         by = verdict.high_by or verdict.low_by
-        return tell(turn, shade, f"left at {now_pct:.0f} %", by=by, lost=verdict.lost)
+        return tell(turn, shade, f"left at {round(now_pct)} %", by=by, lost=verdict.lost)
+    if move.lost is not None:
+        verdict = replace(verdict, lost=move.lost)
     kept = _kept_by(turn, shade)
     if kept:
-        return tell(turn, shade, f"would go to {move.to_pct} %, but {kept}", by=move.by, lost=verdict.lost)
+        said = f"would go to {move.to_pct} %, but {kept}"
+        return tell(turn, shade, said, by=move.by, lost=verdict.lost, why=move.why)
     return _moved(turn, shade, move, verdict, now_pct=now_pct)
-
-
-def wish(verdict: Verdict, *, now_pct: float, mine: bool, step_pct: int) -> Move | None:
-    """Return where the rules want a shade; None when it may stay.
-
-    The hem bar goes no further than the range asks, except that a lower place is rounded down to whole steps
-    and that a place which a rule had asked for is left again, upward, once that gains a whole step.
-
-    Args:
-        verdict: The range.
-        now_pct: Where the hem bar is.
-        mine: A rule has put it there.
-        step_pct: The smallest move.
-    """
-    low = ceil(verdict.firm_low_pct - THERE_PCT)
-    high = max(low, floor(verdict.high_pct + 1e-9))
-    best = high if high == 100 else max(low, high // step_pct * step_pct)
-    if now_pct > verdict.high_pct + THERE_PCT:
-        return Move(to_pct=best, by=verdict.high_by)
-    if now_pct < verdict.firm_low_pct - THERE_PCT:
-        return Move(to_pct=low, by=verdict.low_by)
-    wanted_up = mine or now_pct < verdict.low_pct - THERE_PCT
-    if wanted_up and best - now_pct >= min(step_pct, 100 - now_pct) and best - now_pct > THERE_PCT:
-        return Move(to_pct=best, by=verdict.high_by)
-    return None
 
 
 def _without_strangers_place(shade: Shade) -> Shade:
@@ -179,7 +124,8 @@ def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: f
     want = Percent(open_pct=move.to_pct)
     after = ask(turn, shade, Asked(at=turn.at, shade=shade.id, want=want, rank=rank, source=move.source))
     if after is shade:
-        return tell(turn, shade, f"could not go to {move.to_pct} %", by=move.by, lost=verdict.lost)
+        said = f"could not go to {move.to_pct} %"
+        return tell(turn, shade, said, by=move.by, lost=verdict.lost, why=move.why)
     ruling = replace(
         after.ruling,
         mine=True,
@@ -189,7 +135,8 @@ def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: f
     )
     direction = "Lowered" if move.to_pct < now_pct else "Raised"
     after = replace(after, ruling=ruling, reason=f"{direction} to {move.to_pct} %: {move.why}")
-    return tell(turn, after, f"moved to {move.to_pct} %", by=move.by, lost=verdict.lost, loud=True)
+    said = f"moved to {move.to_pct} %"
+    return tell(turn, after, said, by=move.by, lost=verdict.lost, why=move.why, loud=True)
 
 
 def tell(
@@ -199,10 +146,23 @@ def tell(
     *,
     by: Standing | None,
     lost: tuple[Standing, ...],
+    why: str = "",
     loud: bool = False,
 ) -> Shade:
-    """Write down what was decided, by whom and over whom, unless that is what was said last."""
-    key = "|".join((did, "" if by is None else by.rule, *(each.rule for each in lost)))
+    """Write down what was decided, by whom and over whom, unless that is what was said last.
+
+    Args:
+        turn: What the event has led to so far.
+        shade: The shade.
+        did: What was decided.
+        by: Whose demand led to it; None when nobody's did.
+        lost: Demands that were not met.
+        why: The reason for people; that of the demand by default.
+        loud: Write it down though it was said last too.
+    """
+    coming = shade.ruling.next_move
+    ahead = "" if coming is None else f"{coming.at.isoformat()} {coming.to_pct}"
+    key = "|".join((did, "" if by is None else by.rule, *(each.rule for each in lost), ahead))
     if key == shade.ruling.told and not loud:
         return shade
     turn.note(
@@ -211,11 +171,14 @@ def tell(
         shade=shade.id,
         text=did,
         rule="" if by is None else by.rule,
-        why="no rule asks for anything" if by is None and not loud else Move(to_pct=0, by=by).why,
+        why=why or ("no rule asks for anything" if by is None else by.demand.why),
         lost="\n".join(f"{each.rule}: {each.demand.why}" for each in lost),
         also="\n".join(_others(shade, by, lost)),
         next_look=next_look(turn.house.spec, turn.utc).isoformat(),
         every_s=turn.house.spec.restraint.every_s,
+        next_at="" if coming is None else coming.at.isoformat(),
+        next_pct=0 if coming is None else coming.to_pct,
+        next_rule="" if coming is None else coming.rule,
     )
     return replace(shade, ruling=replace(shade.ruling, told=key))
 

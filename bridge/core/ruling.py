@@ -11,10 +11,11 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from bridge.core.asking import ask
-from bridge.core.comfort import Move, comforted, next_look, tell, with_ruling
+from bridge.core.comfort import comforted, tell, with_ruling
 from bridge.core.command.guards import allows, guards, needed, open_pct
 from bridge.core.command.requests import Fate, ended
 from bridge.core.events import Asked, Button, Event, Percent, Press, SettingsChanged, Started
+from bridge.core.intending import Move, next_look
 from bridge.core.outcome import Level
 from bridge.core.readings import Reading, serving, session_began, session_ended
 from bridge.core.readings import due_s as reading_due_s
@@ -63,9 +64,15 @@ def due_s(house: House) -> float | None:
         for shade in house.shades.values()
         if shade.ruling.again_at is not None and house.broker_up and not house.locked and not house.stood_down
     ]
+    if any(_waits(shade) for shade in house.shades.values()):
+        dues.append(house.now.mono_s)
     if house.looked_at is not None and any(shade.spec.rules for shade in house.shades.values()):
         dues.append(_mono_s(house, next_look(house.spec, house.looked_at)))
     return min(dues, default=None)
+
+
+def _waits(shade: Shade) -> bool:
+    return shade.ruling.waits and shade.spec.in_service and bool(shade.spec.rules)
 
 
 def _mono_s(house: House, at: datetime) -> float:
@@ -85,7 +92,8 @@ def _settings_taken(turn: Turn, before: House, house: House, *, session: bool) -
     for name, shade in house.shades.items():
         old = before.shades.get(name)
         same = old is not None and old.spec.rules == shade.spec.rules
-        ruling = replace(shade.ruling, again_at=None, told="") if same else Ruling(mine=shade.ruling.mine)
+        ruling = shade.ruling if same else Ruling(mine=shade.ruling.mine)
+        ruling = replace(ruling, again_at=None, told="", foresight=None, waits=False)
         shades[name] = shade if ruling == shade.ruling else replace(shade, ruling=ruling)
     sensors = {sensor.id: sensor for sensor in before.spec.sensors}
     readings = {}
@@ -114,7 +122,7 @@ def _shade_ruled(
         return shade
     freed = before is not None and before.hold_until is not None and shade.hold_until is None
     answers = before is not None and shade.channel.answered and not before.channel.answered
-    if full or freed or answers:
+    if full or freed or answers or shade.ruling.waits:
         shade = comforted(turn, _enforced(turn, _looked(turn, shade, frozenset(), full=True)))
     elif news:
         shade = _enforced(turn, _looked(turn, shade, news, full=False))

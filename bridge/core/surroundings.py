@@ -110,6 +110,7 @@ class Restraint:
         moves_a_day: Most moves by rules in a local day, for each shade.
         quiet: When the rules rest; None without such hours.
         resume_s: How long after a person's stop a retract for wind or rain goes on.
+        move_worth_s: A move that no promise needs must give so much time of open window.
     """
 
     every_s: float = 600.0
@@ -118,3 +119,4 @@ class Restraint:
     moves_a_day: int = 40
     quiet: Quiet | None = None
     resume_s: float = 60.0
+    move_worth_s: float = 1200.0

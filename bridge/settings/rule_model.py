@@ -188,6 +188,13 @@ class RestraintTable(Table):
         le=3600,
         description="How many seconds after a person's stop a retract for wind or rain goes on.",
     )
+    move_worth_min: float = Field(
+        default=20.0,
+        ge=0,
+        le=1440,
+        description="A move that no rule needs must give so many minutes of open window; 1440 for the "
+        "fewest moves, less for more view.",
+    )
 
 
 class RuleTable(Table):

@@ -209,6 +209,7 @@ def read_restraint(place: Place, raw: Mapping[str, object]) -> Restraint | None:
         moves_a_day=table.moves_a_day,
         quiet=quiet,
         resume_s=table.resume_s,
+        move_worth_s=table.move_worth_min * 60,
     )
 
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.core.comfort import wish
+from bridge.core.intending import wish
 from bridge.core.rules.catalogue import rules
 from bridge.core.rules.demand import Demand, Standing, Verdict, bounds, decided
 from bridge.core.rules.seeing import demands_at, view_of

@@ -55,11 +55,31 @@ def verdicts_ahead(
         step_s: Seconds between two steps.
         before: What the rules asked last; it gives each its hysteresis.
     """
+    instants = (begins + timedelta(seconds=step * step_s) for step in range(steps))
+    return verdicts_at(site, spec, instants, readings=readings, before=before)
+
+
+def verdicts_at(
+    site: Site | None,
+    spec: ShadeSpec,
+    instants: Iterable[datetime],
+    *,
+    readings: Readings,
+    before: Iterable[Standing] = (),
+) -> list[Verdict]:
+    """Return what the rules will come to at instants that follow on one another, aware UTC.
+
+    Args:
+        site: Where the house stands; without it there is no sun.
+        spec: The shade with its rules.
+        instants: In order of time.
+        readings: As they are now.
+        before: What the rules asked last; it gives each its hysteresis.
+    """
     kept, chosen = foreseen(readings), foreseeable(spec.rules)
     standing = list(before)
     found = []
-    for step in range(steps):
-        at = begins + timedelta(seconds=step * step_s)
+    for at in instants:
         view = view_of(site, spec, at, open_pct=None, readings=kept)
         standing = demands_at(view, chosen, standing)
         found.append(decided(standing, now_pct=100.0))

@@ -1,4 +1,4 @@
-"""The course of a shade with the fewest moves that breaks no promise, and of those the most open one.
+"""The course of a shade with the fewest worthwhile moves that breaks no promise, and of those the most open.
 
 A promise is a range of percent open for each step of time. Ranges come from `ahead` (one by one) or `series`
 (whole years); nothing here knows sun, rules or clocks.
@@ -54,7 +54,9 @@ class Course:
         return [piece.open_pct for piece in self.pieces for _ in range(piece.ends - piece.begins)]
 
 
-def course(ranges: Sequence[Range], *, start_pct: float | None = None) -> Course:
+def course(
+    ranges: Sequence[Range], *, start_pct: float | None = None, move_worth: float | None = None
+) -> Course:
     """Return the best course through the ranges.
 
     Of courses equally few in moves and equally open the one that moves later is taken, so that a plan made
@@ -63,13 +65,15 @@ def course(ranges: Sequence[Range], *, start_pct: float | None = None) -> Course
     Args:
         ranges: For each step the lowest and the highest percent open; never empty ones.
         start_pct: Where the hem bar hangs before the first step; None lets it begin anywhere, free of charge.
+        move_worth: A move more than the fewest must gain so much openness, in percent times steps; None for
+            the fewest moves whatever they cost.
 
     Source:
         Dynamic programming from the end (Bellman, Dynamic Programming, 1957): moves, then openness. A place
         between two moves is the lowest upper end of its steps, so only the times of moves are searched.
     """
     runs = _runs(ranges)
-    best, until = _onward(runs)
+    best, until = _onward(runs, (1, 0.0) if move_worth is None else (0, move_worth))
     pieces: list[Piece] = []
     at, moves = 0, -1
     if start_pct is not None:
@@ -136,8 +140,9 @@ def _runs(ranges: Sequence[Range]) -> list[_Run]:
 _Cost = tuple[int, float]
 
 
-def _onward(runs: Sequence[_Run]) -> tuple[list[_Cost], list[int]]:
+def _onward(runs: Sequence[_Run], price: _Cost) -> tuple[list[_Cost], list[int]]:
     """Return for each run the least cost from a move at its begin on, and the run before which it ends."""
+    each, worth = price
     best: list[_Cost] = [(0, 0.0)] * (len(runs) + 1)
     until = [0] * len(runs)
     for at in range(len(runs) - 1, -1, -1):
@@ -147,7 +152,7 @@ def _onward(runs: Sequence[_Run]) -> tuple[list[_Cost], list[int]]:
             if low > high:
                 break
             moves, closed = best[end + 1]
-            cost = (moves + 1, closed - high * (runs[end].ends - runs[at].begins))
+            cost = (moves + each, closed + worth - high * (runs[end].ends - runs[at].begins))
             if found is None or cost <= found:
                 found, until[at] = cost, end + 1
         assert found is not None, "a run is no empty range"

@@ -10,8 +10,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from bridge.core.comfort import THERE_PCT, wish
+from bridge.core.intending import wish
 from bridge.core.plan.course import OPEN_PCT, Range, course, in_steps, with_view
+from bridge.core.plan.onward import THERE_PCT
 from bridge.core.plan.series import Asked, Flags, Floats
 from bridge.core.rules.demand import Verdict
 from bridge.core.surroundings import Restraint

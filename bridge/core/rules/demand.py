@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from bridge.core.plan.foreseen import Foresight, NextMove
 from bridge.core.values import Rank
 
 
@@ -68,6 +69,10 @@ class Ruling:
         moves: Moves by rules for comfort on that day.
         again_at: A guard asks no sooner than this; None when it may at once.
         told: What the last line about it was about, so that nothing is told twice.
+        foresight: What the rules will ask in the day ahead; None until it has been reckoned.
+        waits: The rules have looked, and what they decide waits for the foresight.
+        cloudy_since: Since when no rule has wanted it lower though a cloudless sky would have one want that.
+        next_move: The next move of the plan; None when none is foreseen.
     """
 
     standing: tuple[Standing, ...] = ()
@@ -77,6 +82,10 @@ class Ruling:
     moves: int = 0
     again_at: datetime | None = None
     told: str = ""
+    foresight: Foresight | None = None
+    waits: bool = False
+    cloudy_since: datetime | None = None
+    next_move: NextMove | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

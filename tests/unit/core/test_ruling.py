@@ -4,7 +4,6 @@ from datetime import UTC, datetime, time
 
 import pytest
 
-from bridge.core.comfort import next_look, wish
 from bridge.core.contract import Do, Link
 from bridge.core.events import (
     BrokerLost,
@@ -17,6 +16,7 @@ from bridge.core.events import (
     Switch,
     Want,
 )
+from bridge.core.intending import next_look, wish
 from bridge.core.outcome import Level
 from bridge.core.outlook import Alert
 from bridge.core.overview import bridge_outlook
@@ -311,14 +311,14 @@ def test_pause_and_quiet_hours_keep_the_rules_quiet() -> None:
 
 
 def test_moves_a_day_are_bounded() -> None:
-    scene = sunny(Restraint(moves_a_day=2, dwell_s=0.0, smallest_move_pct=1))
+    scene = sunny(Restraint(moves_a_day=2, dwell_s=0.0, smallest_move_pct=1, move_worth_s=1.0))
     scene.run(6 * 3600)
     assert len(scene.starts) == 2
     assert "2 moves a day are enough" in scene.told("rule.shade.decided")[-1].text
 
 
 def test_dwell_keeps_moves_apart() -> None:
-    scene = sunny(Restraint(dwell_s=3600.0, smallest_move_pct=1))
+    scene = sunny(Restraint(dwell_s=3600.0, smallest_move_pct=1, move_worth_s=1.0))
     scene.run(5 * 3600)
     times = [at for at, _ in scene.starts]
     assert len(times) >= 2
