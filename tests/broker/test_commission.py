@@ -18,7 +18,7 @@ import pytest
 from bridge.settings.commissioning import facts_of
 from bridge.settings.load import load
 from bridge.simulate.truth import Tube
-from tests.commission_house import BOARDS, BUILDS, GEAR, PULSES, SETTINGS, Board
+from tests.commission_house import BOARDS, BUILDS, GEAR, PULSES, SETTINGS, Board, plan
 from tests.mosquitto import Mosquitto
 from tests.person_at_shade import Person
 from tests.running import HEMBAR, Bridge, Ear, opened
@@ -109,6 +109,16 @@ def value(ear: Ear, shade: str, levels: str) -> str:
     return (ear.latest(f"homie/5/hembar-{shade}/{levels}") or b"").decode()
 
 
+def settled_mm(board: Board) -> float:
+    """Where it hangs once it has hung there for a second: from its switch it comes back after a moment."""
+    hung, since_s = board.truth.drop_mm, time.monotonic()
+    while time.monotonic() < since_s + 1.0:
+        time.sleep(0.05)
+        if board.truth.drop_mm != hung:
+            hung, since_s = board.truth.drop_mm, time.monotonic()
+    return hung
+
+
 def errors_mm(house: House, ear: Ear) -> dict[str, dict[int, float]]:
     """Let the bridge take every shade to several heights; how far off each really hangs there."""
     found: dict[str, dict[int, float]] = {shade: {} for shade in BOARDS}
@@ -125,7 +135,7 @@ def errors_mm(house: House, ear: Ear) -> dict[str, dict[int, float]]:
                 f"{shade} stands at {height} %",
                 within_s=40,
             )
-            found[shade][height] = board.truth.drop_mm - BUILDS[shade].drop_mm * (1 - height / 100)
+            found[shade][height] = settled_mm(board) - BUILDS[shade].drop_mm * (1 - height / 100)
     return found
 
 
@@ -282,3 +292,53 @@ def test_a_file_of_answers_commissions_without_anybody_at_a_terminal(
             true = Tube(build=BUILDS["porch"], rng=Random(0))
             true.state.seat_turns = turns
             assert found.roll.drop_at_turns(turns) == pytest.approx(true.cloth_drop_mm, abs=3.0)
+
+
+EXACT = (
+    ("cloth_mm = 0.5\ndrop_mm = 900\nwraps_left = 2.0", "cloth_mm = 0.52\ndrop_mm = 880\nwraps_left = 2.05"),
+    ('board = "den-board"', 'board = "dead-board"'),
+    ('gear = "57/11"\n', 'gear = "57/11"\nconfirmed = true\n'),
+)
+
+
+def test_a_dead_board_is_replaced_without_measuring_anything_again(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    with house_with(mosquitto, tmp_path) as (house, ear):
+        text = house.settings.read_text()
+        for old, new in EXACT:
+            assert old in text
+            text = text.replace(old, new, 1)
+        house.settings.write_text(text)
+        house.reload()
+        house.boards["den"].plan = plan(den_backwards=False)
+        house.boards["den"].start()
+        topic = "shade-boards/den-board/link"
+        ear.wait(lambda: b"up" in (ear.latest(topic) or b""), "the new board is up")
+        shown = house.led("den", "--new-board", "--answer", "board=den-board/0")
+        assert not {"(drop)", "(part)", "(mark)", "(lower)"} & set(shown.split())
+        assert 'board = "den-board"' in house.settings.read_text()
+        assert "drop_mm = 880" in house.settings.read_text()
+        assert "Den is in service, and referenced." in shown
+        ear.say("homie/5/hembar-den/opening/position/set", "50")
+        ear.wait(lambda: value(ear, "den", "opening/position") == "50", "it stands at 50 %", within_s=40)
+        assert settled_mm(house.boards["den"]) == pytest.approx(440, abs=3)
+
+
+def test_a_limit_is_trimmed_and_the_shade_comes_back_to_be_pinned(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    with house_with(mosquitto, tmp_path, "den") as (house, ear):
+        terminal = house.commission("den", "--trim-lower", "-4", "--trim-upper", "2.5")
+        at_den = AtDen(house)
+        at_den.until(terminal, "at-upper")
+        terminal.type("no")
+        assert terminal.question(within_s=20.0) is None
+        assert terminal.process.returncode == 0
+        assert "hembar reference den" in terminal.shown
+        terminal.close()
+        text = house.settings.read_text()
+        assert "drop_mm = 893.5" in text
+        assert "in_service" not in text
+        assert value(ear, "den", "service/active") == "true"
+        assert value(ear, "den", "knowledge/grade") == "unknown"

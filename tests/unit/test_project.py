@@ -17,7 +17,7 @@ DEMO_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q '.[demo]' && .
 TEST_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q -e '.[tests]' && .venv/bin/python -m pytest"
 
 ROOMS = {"adapters", "board", "cli", "core", "ports", "settings", "shell", "simulate"}
-CORE_ROOMS = {"command", "plan", "position", "rules", "shade", "sun"}
+CORE_ROOMS = {"command", "commissioning", "plan", "position", "rules", "shade", "sun"}
 
 
 def rooms_in(folder: Path) -> set[str]:
