@@ -98,7 +98,9 @@ def _give_up(turn: Turn, shade: Shade) -> Shade:
     pending = shade.outstanding
     if pending is not None and pending.heard and pending.request == request.id:
         why = f"board {board} took it up and has not said how it ended; check its power and network"
-        return ended(turn, shade, Fate.FAILED, why)
+        shade = ended(turn, shade, Fate.FAILED, why)
+        # A new speed may still be on its way to it.
+        return order_stop(turn, shade) if pending.pace is not None and turn.may_order else shade
     wait_s = turn.house.spec.board_wait_s
     why = f"board {board} did not answer in {wait_s:.0f} s; check its power and network"
     late = pending is not None and pending.request == request.id and pending.purpose is not Purpose.STOP

@@ -8,7 +8,7 @@ import pytest
 
 from bridge.core.command.level import READY_S, due_s, front_mm
 from bridge.core.contract import Do, Link
-from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Want
+from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Ticked, Want
 from bridge.core.outcome import SendOrder
 from bridge.core.rules.demand import Demand, Standing
 from bridge.core.shade.roll import Roll
@@ -146,3 +146,16 @@ def test_what_a_guard_forbids_a_short_shade_it_forbids_a_level_group_that_leads_
     # Half of the long drop is all of the short one.
     assert gone(scene.ask_all(50).orders) == ["one"]
     assert ("two", "refused") in scene.ends()
+
+
+def test_a_speed_that_is_still_on_its_way_when_its_request_fails_has_a_stop_behind_it() -> None:
+    scene = Scene(a_row()).begin()
+    scene.ask_all(0)
+    scene.run(2.5)
+    scene.boards["two"].heard = False
+    orders = []
+    for _ in range(80):
+        scene.now_s += 1
+        orders += [each.order.do for each in scene.event(Ticked(at=scene.at)).orders if each.shade == "two"]
+    assert ("two", "failed") in scene.ends()
+    assert orders.count(Do.STOP) == 1
