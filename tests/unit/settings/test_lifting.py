@@ -8,7 +8,9 @@ from random import Random
 import pytest
 
 from bridge.core.errors import ConfigError
+from bridge.core.position.fall import after_power_cut, holds
 from bridge.core.spec import ShadeSpec
+from bridge.core.values import Interval
 from bridge.settings.load import load_text
 from bridge.settings.plain import Settings
 from bridge.simulate.truth import Build, Tube
@@ -109,3 +111,14 @@ def test_holding_cannot_be_computed_from_nothing() -> None:
         "missing; add width_mm, cloth_kgpm2 and hem_bar_kg under lift, and the motor's data sheet under "
         "motor; or try it with the motor unplugged and the cloth supported"
     )
+
+
+def test_the_computed_map_decides_where_the_motor_sleeps_and_where_the_cloth_falls() -> None:
+    spec = study(COMPUTED, WEAK)
+    ((low, _),) = spec.unpowered_holds
+    held, falls = (round(spec.travel.steps_at_percent(low + off)) for off in (1, -1))
+    here, there = Interval(low=held, high=held), Interval(low=falls, high=falls)
+    assert holds(spec, here)
+    assert not holds(spec, there)
+    assert after_power_cut(spec, here).high < held + 50
+    assert after_power_cut(spec, there).high == spec.travel.end_steps
