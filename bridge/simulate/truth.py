@@ -121,6 +121,7 @@ class State:
         moves: Motions begun, which also numbers the draws of slip.
         lost: Pulses that the rotor did not follow, ever.
         hand_mm: Drop at which a person holds the hem bar; None when nobody does.
+        rub_nm: Friction at the tube of a cloth that rubs against something, beside that of the build.
         upper_stuck: What a broken upper switch says; None while it works.
         lower_stuck: The same of the lower one.
     """
@@ -133,6 +134,7 @@ class State:
     moves: int = 0
     lost: int = 0
     hand_mm: float | None = None
+    rub_nm: float = 0.0
     upper_stuck: bool | None = None
     lower_stuck: bool | None = None
 
@@ -340,7 +342,9 @@ class Tube:
     def _lifting_nm(self) -> float:
         """Torque that lifting asks of the motor now."""
         build = self.build
-        return (self._weight_nm(self.turns) + build.friction_nm) / (self._gear * build.gear_efficiency)
+        return (self._weight_nm(self.turns) + build.friction_nm + self.state.rub_nm) / (
+            self._gear * build.gear_efficiency
+        )
 
     def _held(self, turns: float) -> bool:
         """Whether the motor holds the cloth there, the gear's losses not counted."""

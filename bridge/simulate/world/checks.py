@@ -270,7 +270,7 @@ class Checks:
             fate = None if asking is None else asking.fate
             raise Escape("I5", f"{shade.id}: {order.do} leaves for request {number}, which is {fate}")
         self.limits.leaving(sent)
-        self.world.weather.leaving(sent)
+        self.world.weather.leaving(shade, sent)
         self.for_request[shade.id, order.term, order.boot, order.seq] = number
         if len(self.for_request) > 400:
             for old in list(self.for_request)[:200]:
@@ -340,7 +340,7 @@ class Checks:
         asking = None if number is None else self.asked.get(number)
         if asking is None or asking.fate is None or asking.fate == "reached":
             return
-        if asking.fate not in ("superseded", "expired") or self.world.now - asking.ended_s > LATE_S:
+        if asking.fate == "refused" or self.world.now - asking.ended_s > LATE_S:
             late = self.world.now - asking.ended_s
             raise Escape("I5", f"{sent.shade}: request {number}, {asking.fate} {late:.1f} s ago, moves it")
 

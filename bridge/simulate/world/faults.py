@@ -18,6 +18,7 @@ from bridge.core.shade.units import count_of, value_for
 from bridge.core.values import BoardId
 from bridge.simulate.channel import Channel
 from bridge.simulate.wire import Publish
+from bridge.simulate.world import faults_bridge
 from bridge.simulate.world.network import BoardSide
 from bridge.simulate.world.one_way_board import Sender
 from bridge.simulate.world.one_way_side import OneWaySide
@@ -320,6 +321,44 @@ def _let_go(world: World, side: Line, number: int) -> None:
     motor.tube.let_go()
 
 
+def _overload(world: World) -> None:
+    """A rising shade rubs against something: the motor loses steps, and only a stall sense feels that."""
+    for side in world.sides.values():
+        side.catch_up()
+        for number, motor in enumerate(side.board.channels):
+            if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.rub_nm:
+                continue
+            if not motor.fitting.stall or motor.motion.why is Why.NOT_FOUND:
+                world.checks.unfelt.happened(world.shade_at_side(side, number))
+            motor.tube.state.rub_nm = 1000.0
+            world.note("overload", side.board.plan.id, number)
+            world.at(
+                world.now + world.rng.uniform(0.3, 3.0), _freed, world, side, number, motor.tube.state.lost
+            )
+            return
+
+
+def _freed(world: World, side: Line, number: int, lost: int) -> None:
+    side.catch_up()
+    state = side.board.channels[number].tube.state
+    state.rub_nm = 0.0
+    if state.lost > lost and not side.board.channels[number].fitting.stall:
+        world.checks.unfelt.happened(world.shade_at_side(side, number))
+
+
+def _unroll(world: World) -> None:
+    """A finger stays on `down` at a board without bounds until the cloth winds up the wrong way."""
+    side = _side(world)
+    side.catch_up()
+    number = world.rng.randrange(len(side.board.channels))
+    motor, spec = side.board.channels[number], world.spec_at(side, number)
+    if not isinstance(side, BoardSide) or not spec.local_button or not side.board.powered or motor.moving:
+        return
+    if motor.bounds is None and motor.count is not None:
+        world.checks.unfelt.happened(spec.id)
+        world.people.unroll(side, number, world.rng.uniform(0.1, 0.4))
+
+
 def _new_disk(world: World) -> None:
     """The server comes back without its journal; the broker may remember something."""
     server = world.server
@@ -356,5 +395,10 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "rival-orders": _rival_orders,
     "new-disk": _new_disk,
     "stranger": _stranger,
+    "overload": _overload,
+    "unroll": _unroll,
+    **faults_bridge.KINDS,
 }
-LATER = ("old-journal", "rival-orders", "new-disk", "stranger")
+LATER = (
+    "old-journal", "rival-orders", "new-disk", "stranger", "overload", "unroll", *faults_bridge.KINDS
+)  # fmt: skip

@@ -55,6 +55,8 @@ class Limits:
         if note.name != "rule.shade.decided" or not note.text.startswith("moved to"):
             return
         assert note.shade is not None
+        if self.world.weather.fitted:
+            return  # Guards against wind and on open doors wait for nothing.
         restraint, now = self.world.plan.spec.restraint, self.world.now
         moved = [at for at in self.ruled_s.get(note.shade, []) if at > now - 2 * DAY_S]
         self.world.figures.rule_moves += 1

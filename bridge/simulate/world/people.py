@@ -135,13 +135,20 @@ class People:
 
     def jog(self, side: BoardSide, number: int, to_mm: float) -> None:
         """Move the hem bar to a place by button, letting go there."""
+        self._hold_button(side, number, self.world.turns_at(side, number, to_mm), f"{to_mm:.1f}")
+
+    def unroll(self, side: BoardSide, number: int, turns_past: float) -> None:
+        """Hold the button down until the cloth is wound up the wrong way by so many turns."""
+        end = side.board.channels[number].tube.end_turns
+        self._hold_button(side, number, end + turns_past, f"{turns_past:.2f} turns too far")
+
+    def _hold_button(self, side: BoardSide, number: int, turns: float, told: str) -> None:
         motor = side.board.channels[number]
         side.disturbed(number)
         self.world.asks[self.world.shade_at_side(side, number)] += 1
         motor.energise()
         tube, build = motor.tube, motor.fitting.build
         assert motor.count is not None
-        turns = self.world.turns_at(side, number, to_mm)
         wanted = motor.count + round((turns - tube.turns) * build.pulses_per_turn)
         to = _within_bounds(motor, wanted)
         if to != motor.count:
@@ -150,7 +157,7 @@ class People:
             )
             self.world.figures.local_moves += 1
         motor.say(Why.BUTTON)
-        self.world.note("jog", side.board.plan.id, number, f"{to_mm:.1f}")
+        self.world.note("jog", side.board.plan.id, number, told)
         side.after(side.board.messages([], self.world.now))
 
     def _confirm(self, name: ShadeId, place: Place, tries: int) -> None:

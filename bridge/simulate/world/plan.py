@@ -13,6 +13,8 @@ from pathlib import Path
 from random import Random
 
 from bridge.core.errors import ConfigError
+from bridge.core.shade.roll import Roll
+from bridge.core.shade.travel import Travel
 from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.values import ShadeId
 from bridge.settings.faults import ConfigFaults, Place
@@ -21,10 +23,13 @@ from bridge.simulate.fitting import BoardPlan, Fitting, OneWayPlan
 from bridge.simulate.spiral import turns_for, wound_mm
 from bridge.simulate.truth import GRAVITY_MPS2, Build
 from bridge.simulate.world.one_way_plan import draw_link, how_many, plan_for, without_senses
+from bridge.simulate.world.weather import draw_sensors
 
 GEARS = (Fraction(57, 11), Fraction(5), Fraction(57, 11), Fraction(3), Fraction(10), Fraction(1))
 # The truth stays a hair inside the allowance: the bridge's layer formula and the spiral differ by 0.1 mm.
 INSIDE = 0.97
+# However often an owner edits it.
+SLIP_MOST_MM = 1.0
 PLACES = 128
 # Allowances with which the claim is 3 mm wide at the median on a first day without faults: found by trying,
 # no promise that a house keeps to them. The truth lies within them as it does within any others.
@@ -65,11 +70,13 @@ def draw_plan(
     careful: bool = False,
     aside: Random,
     simple: Random,
+    weather: Random | None,
 ) -> Plan:
     """Return a house of one to four shades, or of `shades`; `aside` draws what they share.
 
     A `careful` owner has fitted a good upper switch to every shade and measured the rest. `simple` draws
-    the boards that never report: `one_way` of them, or some when that is None.
+    the boards that never report: `one_way` of them, or some when that is None; `weather` the sensors,
+    if there are to be any.
     """
     number = shades or rng.randint(1, 4)
     tables: dict[str, dict[str, object]] = {}
@@ -83,7 +90,11 @@ def draw_plan(
         channels.append(drawn.fitting)
     boards = tuple(BoardPlan(id=name, channels=tuple(fittings[name])) for name in sorted(fittings))
     mute = _draw_one_way(simple, how_many(simple, one_way), tables, progress_s, careful=careful)
-    spec = read_spec(tables, _draw_shared(aside, tables))
+    shared = _draw_shared(aside, tables)
+    sensed = {} if weather is None else draw_sensors(weather)
+    if sensed and "rule" not in shared:
+        shared |= sensed
+    spec = read_spec(tables, shared)
     plans = tuple(plan_for(simple, shade_of(spec, name), mute[name]) for name in sorted(mute))
     return Plan(spec=spec, boards=boards, one_way=plans)
 
@@ -154,10 +165,37 @@ def _edited(rng: Random, shade: ShadeSpec) -> ShadeSpec:
     more = rng.uniform(1.0, 1.5)
     return replace(
         shade,
-        slip_per_move_mm=shade.slip_per_move_mm * more,
-        tolerance_mm=shade.tolerance_mm * rng.uniform(0.7, 1.3),
+        slip_per_move_mm=max(shade.slip_per_move_mm, min(shade.slip_per_move_mm * more, SLIP_MOST_MM)),
+        tolerance_mm=min(shade.tolerance_mm * rng.uniform(0.7, 1.3), shade.doubtful_mm),
         hold_s=rng.choice((0.0, 600.0, 7200.0)),
     )
+
+
+def redrawn_settings(rng: Random, spec: HouseSpec, plan: Plan) -> HouseSpec:
+    """Return the house after its owner has measured tubes and cloths anew: nearer to what they really are.
+
+    Drives are then other ones: the same step means another place.
+    """
+    built = [each for board in plan.boards for each in board.channels]
+    built += [each for board in plan.one_way for each in board.channels]
+    builds = {each.shade: each.build for each in built}
+    share = rng.uniform(0.1, 1.0)
+    shades = tuple(
+        replace(each, travel=_remeasured(share, each.travel, builds[each.id])) if rng.random() < 0.7 else each
+        for each in spec.shades
+    )
+    return replace(spec, shades=shades)
+
+
+def _remeasured(share: float, travel: Travel, build: Build) -> Travel:
+    roll = travel.roll
+    nearer = Roll(
+        tube_mm=roll.tube_mm + share * (build.tube_mm - roll.tube_mm),
+        cloth_mm=roll.cloth_mm + share * (build.cloth_mm - roll.cloth_mm),
+        drop_mm=roll.drop_mm,
+        wraps_left=roll.wraps_left + share * (build.wraps_left - roll.wraps_left),
+    )
+    return Travel(roll=nearer, drive=travel.drive)
 
 
 def _draw_shade(rng: Random, name: str, progress_s: float, *, careful: bool) -> _Shade:

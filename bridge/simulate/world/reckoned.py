@@ -201,6 +201,10 @@ class Reckoned:
         """Check a target on the point of leaving."""
         shade = house.shades[sent.shade]
         self.world.figures.orders += 1
+        if self.world.server.gap:
+            if not sent.halts:
+                raise Escape("I7", f"{sent.shade}: a target leaves while the disk refuses")
+            return
         durable = self.world.server.durable
         if durable is None or sent.shade not in durable.shades:
             raise Escape("I7", f"{sent.shade}: a target left before anything was flushed")

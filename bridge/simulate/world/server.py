@@ -12,9 +12,22 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from bridge.adapters.links.one_way import encode
-from bridge.core.events import BrokerLost, BrokerReached, ClaimHeard, Event, MemoryHeard, Started, Ticked
+from bridge.core.contract import Do
+from bridge.core.events import (
+    Asked,
+    BrokerLost,
+    BrokerReached,
+    ClaimHeard,
+    Confirmed,
+    Event,
+    GroupAsked,
+    MemoryHeard,
+    SettingsChanged,
+    Started,
+    Ticked,
+)
 from bridge.core.house import due_s, handle
-from bridge.core.outcome import SendOrder, SendTarget
+from bridge.core.outcome import Decisions, SendOrder, SendTarget
 from bridge.core.recalling import refuted, remembered
 from bridge.core.state import House
 from bridge.core.values import Moment
@@ -58,6 +71,13 @@ class Server:
         self.tick_at: float | None = None
         # The next event with orders is this process's last; True when the machine goes with it.
         self.dies: bool | None = None
+        # The same for any event that changes something, and at any of its effects.
+        self.dies_anywhere: bool | None = None
+        # The journal takes what is written; what it has missed so far it has missed for good.
+        self.disk_ok = True
+        self.gap = False
+        # The journal has lost rows that had been flushed.
+        self.torn = False
 
     def moment(self) -> Moment:
         return Moment(
@@ -77,7 +97,8 @@ class Server:
         if self.copied is None or self.runs % 3 == 0:
             self.copied = self.durable
         self.world.note("start", self.runs)
-        self.deliver(Started(at=self.moment(), spec=self.spec))
+        self.gap, torn, self.torn = False, self.torn, False
+        self.deliver(Started(at=self.moment(), spec=self.spec, memory_lost=torn))
         self.world.at(self.world.now + self.world.rng.uniform(0.05, 1.0), self.connect, self.runs)
 
     def die(self, *, power: bool) -> None:
@@ -89,6 +110,8 @@ class Server:
         self.tick_version += 1
         self.tick_at = None
         self.disconnected(keep=not power)
+        if self.gap and not power:
+            world.checks.rolled_back(self.tail[-1] if self.tail else self.durable)
         if power:
             keep = world.rng.randint(0, len(self.tail))
             lost = len(self.tail) - keep
@@ -107,6 +130,21 @@ class Server:
         self.world.checks.outdated.update(self.world.where)
         self.world.checks.unfelt.put_back(self.copied)
         self.world.note("journal put back", None if self.copied is None else self.copied.term)
+
+    def tear(self) -> None:
+        """Rows at the journal's end can't be read, flushed ones among them, and that is known."""
+        assert not self.running
+        self.tail.clear()
+        self.durable = self.copied
+        self.torn = self.copied is not None
+        # What it says of positions and requests is only the past.
+        self.world.checks.rolled_back(None)
+        self.world.note("journal torn")
+
+    def settings_changed(self) -> None:
+        """The settings that the bridge runs by are changed now."""
+        if self.running and self.house is not None:
+            self.deliver(SettingsChanged(at=self.moment(), spec=self.spec))
 
     def lose_disk(self) -> None:
         """There is no journal any more."""
@@ -138,6 +176,7 @@ class Server:
             return
         self.connected = True
         world.checks.limits.connected()
+        world.weather.connected()
         self.deliver(BrokerReached(at=self.moment()))
         if world.broker.claim is not None:
             self.deliver(ClaimHeard(at=self.moment(), term=world.broker.claim, retained=True))
@@ -224,24 +263,52 @@ class Server:
             return
         before = self.house
         house, decisions = handle(before, event)
-        stage = self._die_at(len(decisions.orders) + len(decisions.targets))
+        leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
+        stage = self._die_at(len(leaving), changed=house is not before)
         if stage == 0:
             self.die(power=self._power())
             return
+        if house is not before and not self.disk_ok:
+            self._refused_by_disk(before, house, event, decisions, message)
+            return
         self.house = house
         if house is not before:
-            self.tail.append(house)
-            if decisions.grew:
-                self.durable = house
-                self.tail.clear()
+            self._write(house, grew=decisions.grew)
         self.world.checks.decided(before, event, house, decisions, message)
-        leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
         for number, sent in enumerate(leaving):
             if stage == number + 1:
                 self.die(power=self._power())
                 return
             self._leave(house, sent)
+        if stage is not None and stage > len(leaving):
+            self.die(power=self._power())
+            return
         self._remember(before, house)
+        self._tick_later(event)
+
+    def _write(self, house: House, *, grew: bool) -> None:
+        self.tail.append(house)
+        if grew or self.gap:
+            self.durable = house
+            self.tail.clear()
+        self.gap = False
+
+    def _refused_by_disk(
+        self, before: House | None, house: House, event: Event, decisions: Decisions, message: Said | None
+    ) -> None:
+        """Do what the service does: what was heard counts in mind, what was asked is declined."""
+        asked = isinstance(event, Asked | GroupAsked | Confirmed)
+        self.gap = True
+        if not asked:
+            self.house = house
+            self.world.checks.decided(before, event, house, decisions, message)
+        leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
+        for sent in leaving:
+            halts = sent.halts if isinstance(sent, SendTarget) else sent.order.do not in (Do.GO, Do.SEEK)
+            if halts:
+                self._leave(house, sent)
+        if not asked:
+            self._remember(before, house)
         self._tick_later(event)
 
     def _leave(self, house: House, sent: SendOrder | SendTarget) -> None:
@@ -264,8 +331,12 @@ class Server:
             if memory is not None or refuted(shade):
                 self.world.broker.remember(name, memory)
 
-    def _die_at(self, orders: int) -> int | None:
+    def _die_at(self, orders: int, *, changed: bool) -> int | None:
         """Return before which effect this process dies: 0 before the write, then before each order."""
+        if self.dies_anywhere is not None and changed:
+            # Also with nothing to send, and after the last has left.
+            self.dies, self.dies_anywhere = self.dies_anywhere, None
+            return self.world.rng.randint(0, orders + 1)
         if self.dies is None or not orders:
             return None
         return self.world.rng.randint(0, orders)

@@ -267,7 +267,7 @@ class World:
             self.broker.start()
         self.server.resume()
         in_conversation(self)
-        self.live_until(self.now + CALM_S + 700)
+        self.live_until(self.now + CALM_S + 700 + self.weather.calm_down())
         if not self.server.running:
             self.server.start()
             self.live_until(self.now + CALM_S)
