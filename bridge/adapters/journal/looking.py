@@ -24,7 +24,8 @@ _QUERY = (
     "SELECT id, utc, decisions FROM event WHERE id < ? AND id >= ? "
     "AND instr(decisions, CAST('\"notes\":[]' AS BLOB)) = 0 ORDER BY id DESC LIMIT ?"
 )
-_SAID = ("request.accepted",)
+# These have no sentence of their own, but tell a person something.
+_SAID = ("request.accepted", "shade.reference.met")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,10 +125,12 @@ def _lines(row: int, utc: str, decisions: bytes) -> list[Line]:
 
 
 def _sentence(note: dict[str, Any]) -> str:
+    fields = dict(note["fields"])
+    if note["text"]:
+        return str(note["text"])
     if note["name"] == "request.accepted":
-        fields = dict(note["fields"])
         return f"{fields.get('want')} from {fields.get('source')} was taken up"
-    return str(note["text"])
+    return f"a reference was met, known to {fields.get('width_mm')} mm"
 
 
 def _fits(line: Line, wanted: list[str], shade: str) -> bool:
