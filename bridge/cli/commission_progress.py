@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,7 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from bridge.core.commissioning.courses import STEPS, Purpose
 from bridge.core.commissioning.state import Facts, State
-from bridge.core.errors import ConfigError
+from bridge.core.errors import ConfigError, RequestError
 
 UNDO_MOST = 100
 
@@ -91,6 +93,28 @@ def _unreadable(path: Path) -> ConfigError:
         problem="this is no progress that can be gone on with",
         remedy="begin anew with --anew, which puts it aside",
     )
+
+
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Keep a second run away from the same shade: two would drive it against each other.
+
+    Raises:
+        RequestError: another run is at work on it.
+    """
+    with path.with_suffix(".lock").open("a", encoding="ascii") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise RequestError(
+                where=str(path),
+                problem="another run commissions this shade now",
+                remedy="go on there, or end it first",
+            ) from error
+        try:
+            yield
+        finally:
+            path.with_suffix(".lock").unlink(missing_ok=True)
 
 
 def save(path: Path, progress: Progress) -> None:

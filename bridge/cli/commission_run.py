@@ -43,9 +43,10 @@ def commission(args: argparse.Namespace) -> int:
         if spec is None:
             raise unknown_shade(bench, settings, args.shade)
         work = _Work(args=args, settings=settings, spec=spec, bench=bench, asker=asker)
-        if args.trim_upper is not None or args.trim_lower is not None:
-            return work.trim()
-        return work.commission()
+        with kept.alone(kept.path_of(args.settings, args.shade)):
+            if args.trim_upper is not None or args.trim_lower is not None:
+                return work.trim()
+            return work.commission()
 
 
 def _bench(args: argparse.Namespace, settings: Settings) -> Workbench:

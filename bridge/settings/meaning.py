@@ -79,7 +79,8 @@ def shade_meaning(spec: ShadeSpec, *, wind_contact: bool) -> ShadeMeaning:
         spare_mm=travel.drop_at_steps(travel.deepest_steps) - roll.drop_mm,
         full_move_width_mm=_full_move_width_mm(spec),
         cautions=tuple(
-            _one_way_cautions(spec)
+            _service_cautions(spec)
+            + _one_way_cautions(spec)
             + _placement_cautions(spec, wind_contact)
             + _unpowered_cautions(spec)
             + _knowledge_cautions(spec)
@@ -139,6 +140,12 @@ def _full_move_width_mm(spec: ShadeSpec) -> float:
     roll = spec.travel.roll
     slip = spec.slip_per_move_mm + spec.slip_per_turn_mm * roll.total_turns
     return 2 * (slip + scale * roll.drop_mm)
+
+
+def _service_cautions(spec: ShadeSpec) -> list[str]:
+    if spec.in_service:
+        return []
+    return [f"it is out of service: nothing moves it until `hembar commission {spec.id}` has handed it over"]
 
 
 def _one_way_cautions(spec: ShadeSpec) -> list[str]:

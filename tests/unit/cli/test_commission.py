@@ -146,3 +146,12 @@ def test_the_guide_s_transcript_asks_what_the_program_asks() -> None:
     steps = set(COURSES[Purpose.WHOLE]) | {"gear", "still-here", "board", "at-upper", "asleep", "creep"}
     assert shown == steps
     assert all(each.split(";")[0].split(",")[0] in " ".join(guide.split()) for each in CAUTIONS)
+
+
+def test_a_second_run_on_the_same_shade_is_turned_away(tmp_path: Path) -> None:
+    path = kept.path_of(tmp_path / "house.toml", "hall")
+    with kept.alone(path), pytest.raises(RequestError, match="another run commissions this shade"):
+        kept.alone(path).__enter__()
+    with kept.alone(path):
+        pass
+    assert list(tmp_path.iterdir()) == []

@@ -16,7 +16,7 @@ from bridge.core.position.estimate import Grade
 from bridge.core.position.one_way import only
 from bridge.core.spec import HouseSpec
 from bridge.core.values import Rank
-from tests.one_way_world import PORCH, World, given_link
+from tests.one_way_world import PORCH, STOP, World, given_link
 from tests.unit.core.bench import SPEC, Bench
 
 
@@ -131,3 +131,15 @@ def test_a_one_way_board_is_confirmed_at_the_last_target_that_others_sent_it() -
     assert world.shade.reckoning.counts == only(4000)
     assert world.shade.reckoning.run is None
     assert world.shade.knowledge.hull.contains(physical_range(world.spec))
+
+
+def test_a_one_way_board_is_told_to_halt_even_then() -> None:
+    world = World(given_link(stop=STOP))
+    world.start()
+    away = replace(world.spec, in_service=False)
+    world.take(SettingsChanged(at=world.moment, spec=HouseSpec(name="h", shades=(away,))))
+    stop = Press(button=Button.STOP)
+    world.take(Asked(at=world.moment, shade=PORCH, want=stop, rank=Rank.HAND, source="page"))
+    world.run(1.0)
+    assert world.published[-1] == ("porch/halt", b"halt")
+    assert world.shade.request is None

@@ -191,3 +191,10 @@ class TestHouseCautions:
         )
         secret.chmod(0o600)
         assert house_cautions(house(named)) == ()
+
+
+def test_a_shade_out_of_service_is_pointed_out() -> None:
+    found = meaning(("wraps_left = 1.5\n", "wraps_left = 1.5\nin_service = false\n")).cautions
+    assert found == (
+        "it is out of service: nothing moves it until `hembar commission study` has handed it over",
+    )

@@ -14,6 +14,9 @@ from bridge.core.contract import Do
 from bridge.core.errors import RequestError
 from tests.unit.core.commissioning.bench import BUILD, FACTS, Bench, with_facts
 
+BENCH_TRAVEL = with_facts(
+    tube_mm=BUILD.tube_mm, cloth_mm=BUILD.cloth_mm, drop_mm=BUILD.drop_mm, wraps_left=BUILD.wraps_left
+).travel
 HEIGHTS = (100, 90, 75, 60, 50, 40, 25, 10, 0)
 
 
@@ -66,6 +69,22 @@ def test_a_one_way_board_asks_for_no_sense_sleep_or_speed() -> None:
     assert {each.do for each in bench.motions} == {Do.GO}
     assert not {"switch", "speed", "ratio", "hold-90"} & set(bench.person.asked)
     assert worst_mm(bench) < 2.0
+
+
+def test_a_board_that_only_knows_percent_is_never_sent_beyond_its_ends() -> None:
+    build = replace(BUILD, start_mm=0.0, upper_switch_mm=None)
+    ends = round(BENCH_TRAVEL.steps_at_drop(build.drop_mm))
+    facts = with_facts(two_way=False, sleeps=False, upper_switch_mm=None, reach=(0, ends))
+    bench = Bench(build=build, facts=facts, count=0)
+    assert "its board stands at its upper end" in " ".join(_at(bench, "direction"))
+    bench.run()
+    assert all(0 <= each.to <= ends for each in bench.motions)
+    assert worst_mm(bench) < 2.0
+
+
+def _at(bench: Bench, step: str) -> tuple[str, ...]:
+    bench.run(step)
+    return bench.question().text
 
 
 def test_before_the_upper_mark_is_known_nothing_goes_far_below_where_it_has_hung() -> None:
