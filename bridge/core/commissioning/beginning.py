@@ -126,7 +126,7 @@ def _take_direction(state: State, stand: Stand, text: str) -> Turn:
     way = steps_of(state, stand, TRY_MM)
     to = stand.count - way if up else stand.count + way
     # Downward this short way is attended, and from the upper end of the board's own range.
-    known = replace(state, deepest=max(to, stand.count), sent=-1.0 if up else 1.0)
+    known = replace(state, deepest=max(to, stand.count), downward=not up)
     return onward(known, go(known, stand, to))
 
 
@@ -146,11 +146,11 @@ def _take_rose(state: State, stand: Stand, text: str) -> Turn:
             "on their pairs, the current limit. Support the cloth, and switch off before you touch a plug."
         )
         return onward(detour(state, "direction", "rose"), None, said)
-    if (word == "up") == (state.sent < 0):
-        return onward(replace(state, sent=0.0))
+    if (word == "down") == state.downward:
+        return onward(state)
     assert stand.count is not None
     way = steps_of(state, stand, TRY_MM)
-    back = stand.count + way if state.sent < 0 else stand.count - way
+    back = stand.count - way if state.downward else stand.count + way
     known = replace(state, deepest=max(back, stand.count))
     said = "It is wired the wrong way round. It goes back to where it was."
     return onward(detour(known, "rewired", "direction", "rose"), go(known, stand, back), said)
@@ -289,18 +289,18 @@ def _take_made(state: State, stand: Stand, text: str) -> Turn:
         f"{abs(state.sent - made):.2f} of a turn {short}: the ratio is not {state.facts.gear} but about "
         f"{measured:.3f}."
     )
-    asked = detour(replace(state, sent=measured), "gear")
+    asked = detour(replace(state, ratio=measured), "gear")
     return onward(asked, home, said)
 
 
 def _offered(state: State) -> tuple[Fraction, ...]:
-    return ratio.candidates(state.sent, tolerance=2 * READING_TURNS / _mark_turns(state))
+    return ratio.candidates(state.ratio, tolerance=2 * READING_TURNS / _mark_turns(state))
 
 
 def _ask_gear(state: State, _stand: Stand) -> Question:
     found = _offered(state)
     text = (
-        f"Exact ratios that explain {state.sent:.3f}, the likeliest first:",
+        f"Exact ratios that explain {state.ratio:.3f}, the likeliest first:",
         *(f"  {ratio.in_words(each)}" for each in found),
         "Which is it? Look for the number of teeth in the data sheet if you can.",
     )
@@ -311,11 +311,11 @@ def _ask_gear(state: State, _stand: Stand) -> Question:
 def _take_gear(state: State, _stand: Stand, text: str) -> Turn:
     gear = parse_gear(text.strip())
     tolerance = 2 * READING_TURNS / _mark_turns(state)
-    if abs(float(gear) / state.sent - 1) > tolerance:
+    if abs(float(gear) / state.ratio - 1) > tolerance:
         raise RequestError(
             where="gear",
             problem=(
-                f"{gear} is {float(gear):.3f}, and {state.sent:.3f} was measured, to {100 * tolerance:.1f} %"
+                f"{gear} is {float(gear):.3f}, and {state.ratio:.3f} was measured, to {100 * tolerance:.1f} %"
             ),
             remedy="answer one of those above, or `undo` and count the turns again",
         )

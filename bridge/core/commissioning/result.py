@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil, pi
 
-from bridge.core.commissioning.holding import expected, proven
+from bridge.core.commissioning.holding import HELD_MM, expected, proven
 from bridge.core.commissioning.state import Facts, Ranges, State
 from bridge.core.errors import RequestError
 
@@ -129,7 +129,7 @@ def sheet_rows(state: State, before: Facts) -> Mapping[str, list[tuple[str, str]
     facts, roll = state.facts, state.facts.roll
     exact = facts.drive.pulses_per_turn
     tried = [
-        (f"asleep at {height:g} % open", "stayed" if sank <= 1 else f"sank {sank:g} mm")
+        (f"asleep at {height:g} % open", "stayed" if sank <= HELD_MM else f"sank {sank:g} mm")
         for height, sank in state.tried
     ]
     holds = proven(facts, state.tried)

@@ -170,8 +170,9 @@ class State:
         part: Steps from the upper mark to a place between them, and the drop measured there.
         deepest: The greatest count at which the hem bar has hung while somebody looked, in this boot.
         at: Where the question under way takes the shade to be; None where that does not matter.
-        sent: Turns that the tube was to make in the mark test, by the ratio in the settings; then the ratio
-            that was measured.
+        downward: The first short move was to lower the shade, not to raise it.
+        sent: Turns that the tube was to make in the mark test, by the ratio in the settings.
+        ratio: What the mark test says of the gear, when the line did not come back.
         height: The percent open at which holding is being tried.
         heights: Those that are still to be tried.
         tried: Percent open and how many mm it sank there asleep.
@@ -188,7 +189,9 @@ class State:
     part: tuple[int, float] | None = None
     deepest: int | None = None
     at: int | None = None
+    downward: bool = False
     sent: float = 0.0
+    ratio: float = 0.0
     height: float | None = None
     heights: tuple[float, ...] = ()
     tried: tuple[tuple[float, float], ...] = ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bridge.core.commissioning.asking import AWAY, YES_NO, Step, detour, off_mark, onward, yes_or_skip
-from bridge.core.commissioning.holding import holds_at, map_in_words
+from bridge.core.commissioning.holding import HELD_MM, holds_at, map_in_words
 from bridge.core.commissioning.moving import below, count_at, drop_mm, gentle_pps, go, steps_of
 from bridge.core.commissioning.state import Motion, Question, Stand, State, Turn, read_number, read_yes
 from bridge.core.contract import Do, Sense, Why
@@ -15,7 +15,6 @@ from bridge.core.errors import RequestError
 SWITCH_ROOM_MM = 30.0
 SPEED_SHARE = 0.6
 SLOWER = 0.75
-CREEP_MM = 1.0
 OFF_MM = 2.0
 
 
@@ -198,7 +197,7 @@ def _take_creep(state: State, _stand: Stand, text: str) -> Turn:
     after = replace(state, tried=(*state.tried, (state.height, sank)), height=None)
     more = detour(after, "hold") if after.heights else after
     wake = Motion(do=Do.WAKE) if state.facts.two_way else None
-    if sank <= CREEP_MM:
+    if sank <= HELD_MM:
         return onward(more, wake)
     said = [
         (
