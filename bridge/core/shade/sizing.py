@@ -25,6 +25,8 @@ from bridge.core.shade.travel import Travel
 HIGHEST_SUPPLY_V = 60.0
 MOST_GEAR = 5000
 THICKEST_AWG = -3
+# As good as no hem bar at all.
+LIGHTEST_KG = 0.001
 # Common practice: a fuse runs at no more than four fifths of its rating.
 FUSE_FACTOR = 1.25
 # Rated currents of miniature fuses: IEC 60127-2, from memory; part of the R10 series.
@@ -195,7 +197,7 @@ def remedies(setup: Setup) -> list[Remedy]:
         _remedy("slower", "steps/s", setup, _slower, setup.top_pps, 1.0),
         _remedy("higher supply", "V", setup, _fed, setup.feed.supply_v, HIGHEST_SUPPLY_V),
         _remedy("more gear", "motor turns a tube turn", setup, _geared, _gear(setup), MOST_GEAR),
-        _remedy("lighter hem bar", "kg", setup, _lightened, setup.lifting.hem_bar_kg, 0.0),
+        _remedy("lighter hem bar", "kg", setup, _lightened, setup.lifting.hem_bar_kg, LIGHTEST_KG),
     ]
     return [*found, *_thicker(setup)]
 
@@ -221,19 +223,10 @@ def _remedy(what: str, unit: str, setup: Setup, change: Change, now: float, furt
     def enough(value: float) -> bool:
         return has_margin(change(setup, value))
 
-    if now == furthest or not _possible(setup, change, furthest) or not enough(furthest):
+    if now == furthest or not enough(furthest):
         return Remedy(what=what, setup=None, value=None, unit=unit)
     value = _nearest(enough, now, furthest)
     return Remedy(what=what, setup=change(setup, value), value=value, unit=unit)
-
-
-def _possible(setup: Setup, change: Change, value: float) -> bool:
-    """Say whether a change leaves something to lift: without cloth's mass the hem bar can't be taken off."""
-    try:
-        change(setup, value)
-    except RequestError:
-        return False
-    return True
 
 
 def _nearest(enough: Callable[[float], bool], now: float, furthest: float) -> float:

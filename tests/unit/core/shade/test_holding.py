@@ -3,7 +3,7 @@ from fractions import Fraction
 import pytest
 
 from bridge.core.errors import RequestError
-from bridge.core.shade.holding import holding_drops, holding_percents
+from bridge.core.shade.holding import held_percents, holding_drops, holding_percents
 from bridge.core.shade.lifting import Lifting
 from bridge.core.shade.roll import Roll
 
@@ -85,3 +85,27 @@ def test_impossible_arguments_are_refused() -> None:
         holding_drops(lifting(), detent_torque_nm=1, deepest_mm=0)
     with pytest.raises(RequestError, match="past the end of the cloth"):
         holding_drops(lifting(), detent_torque_nm=1, deepest_mm=9000)
+
+
+def test_a_motor_may_sleep_at_the_lower_limit_only_if_the_cloth_below_it_is_held_too() -> None:
+    # With twice the torque at the lower limit, it holds a little more cloth with nearly as much.
+    at_limit = lifting().back_driving_torque_nm(2000)
+    assert held_percents(lifting(), detent_torque_nm=2 * at_limit) == [(0, 100)]
+    assert held_percents(lifting(), detent_torque_nm=0.02) == []
+    [(low, high)] = held_percents(lifting(), detent_torque_nm=0.12)
+    assert low == pytest.approx(100 - _edge(0.06) / 20)
+    assert high == 100
+
+
+def test_a_heavy_rest_of_cloth_keeps_the_motor_awake_at_the_lower_limit() -> None:
+    roll = Roll(tube_mm=40, cloth_mm=0.5, drop_mm=300, wraps_left=20)
+    heavy = Lifting(roll=roll, width_mm=3000, cloth_kgpm2=2, hem_bar_kg=0.05, gear=Fraction(57, 11))
+    detent = 2 * heavy.back_driving_torque_nm(300)
+    assert heavy.back_driving_torque_nm(roll.end_drop_mm) > detent
+    assert holding_percents(heavy, detent_torque_nm=detent) == [(0, 100)]
+    assert held_percents(heavy, detent_torque_nm=detent) == [(1, 100)]
+
+
+def _edge(limit_nm: float) -> float:
+    [(_, edge_mm)] = holding_drops(lifting(), detent_torque_nm=limit_nm, margin=1)
+    return edge_mm

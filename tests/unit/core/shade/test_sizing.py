@@ -145,3 +145,29 @@ def test_a_fuse_is_the_next_rating_over_a_quarter_more_than_the_branch() -> None
 def test_a_cable_that_takes_all_volts_is_refused() -> None:
     with pytest.raises(RequestError, match="use a thicker or shorter cable"):
         Feed(supply_v=12, standstill_a=1, cable_awg=40, cable_m=20).driver_v(1.7)
+
+
+def test_a_bar_on_a_cloth_without_mass_is_found_as_light_as_it_must_be() -> None:
+    setup = a_setup(holding_nm=0.13, pps=800)
+    bare = replace(setup, lifting=replace(setup.lifting, cloth_kgpm2=0.0))
+    lighter = next(each for each in remedies(bare) if each.what == "lighter hem bar")
+    assert lighter.setup is not None
+    assert lighter.setup.result.margin == pytest.approx(USUAL_MARGIN)
+
+
+def test_no_cable_takes_no_volts_and_cannot_be_thicker() -> None:
+    setup = a_setup(pps=4000)
+    bare = replace(setup, feed=Feed(supply_v=12, standstill_a=0.85))
+    assert bare.driver_v == 12
+    assert [each.what for each in remedies(bare)][-1] == "lighter hem bar"
+
+
+def test_a_cable_as_thick_as_they_come_may_not_be_enough() -> None:
+    assert remedies(a_setup(holding_nm=0.2))[-1].value is None
+
+
+def test_travel_time_and_heat_at_rest_are_those_of_profile_and_winding() -> None:
+    setup = a_setup()
+    # 12.8 turns of 4145.45 steps at 3000 steps/s: the same sum as a trapezoid by hand.
+    assert setup.move.duration_s == pytest.approx(setup.travel.lower_steps / 3000 + 3000 / 3000)
+    assert setup.standstill_w == pytest.approx(0.85 * 0.85 * 1.5)
