@@ -12,7 +12,7 @@ import importlib.resources
 import signal
 import socket
 import sys
-from asyncio.subprocess import DEVNULL, Process
+from asyncio.subprocess import DEVNULL, PIPE, STDOUT, Process
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +21,7 @@ import aiomqtt
 
 from bridge.adapters.broker.embedded import Embedded
 from bridge.core.errors import LinkError
+from bridge.shell.demo_life import Life
 from bridge.simulate.client import SimulatedHouse
 from bridge.simulate.demo_house import DEMO_HOUSE, NOMINAL
 
@@ -28,6 +29,7 @@ TREE = "homie/5/hembar"
 PATIENCE_S = 60.0
 JOGS_MAX = 200
 SETTLED_S = 0.3
+RULES_LOOK_S = 1.0
 
 Say = Callable[[str], None]
 
@@ -87,6 +89,9 @@ class Story:
 
     house: SimulatedHouse
     watcher: Watcher
+    life: Life
+    settings: Path
+    journal: Path
     say: Say
 
     def claim(self, shade: str) -> str:
@@ -120,6 +125,8 @@ class Story:
         await self._references()
         await self._newer_request()
         await self._power_cut()
+        await self._wind()
+        await self._sun()
 
     async def _references(self) -> None:
         say, watcher = self.say, self.watcher
@@ -128,6 +135,9 @@ class Story:
         await watcher.ask("study", "opening/button", "up")
         await watcher.ask("kitchen", "opening/button", "up")
         await self._lower_by_hand("landing")
+        # What the eye has seen at rest, the bridge must have heard of too.
+        await asyncio.sleep(SETTLED_S)
+        await watcher.until(lambda: watcher.of("landing", "opening/motion") == "still", "the landing at rest")
         await watcher.ask("landing", "knowledge/confirm", "lower")
         await watcher.rest_at("study", 100)
         await watcher.rest_at("kitchen", 100)
@@ -206,6 +216,41 @@ class Story:
         await watcher.rest_at("study", 100)
         say(f"   {self.claim('study')}")
 
+    async def _wind(self) -> None:
+        say, watcher, loop = self.say, self.watcher, asyncio.get_running_loop()
+        say("\n6. The landing hangs outside. Somebody asks for 60 %; then a squall comes.")
+        await watcher.ask("landing", "opening/position", "60")
+        await watcher.rest_at("landing", 60)
+        self.life.squall_mps, began = 10.0, loop.time()
+        await self.life.speak()
+        await watcher.until(lambda: watcher.of("landing", "opening/position/$target") == "100", "the retract")
+        took_ms = (loop.time() - began) * 1000
+        await watcher.rest_at("landing", 100)
+        say(f"   {watcher.of('landing', 'reason/text')}.")
+        say(f"   From the message of the roof station to the new target: {took_ms:.0f} ms.")
+        self.life.squall_mps = 0.0
+        say("   It stays up until it has been calm for a minute, whoever asks; only a stop is above that.")
+
+    async def _sun(self) -> None:
+        say, watcher = self.say, self.watcher
+        say("\n7. The person lets go of the study before the hold is over: its rules look at once.")
+        await watcher.ask("study", "reason/release", "release")
+        await asyncio.sleep(RULES_LOOK_S)
+        await watcher.until(lambda: watcher.of("study", "opening/motion") == "still", "the study to rest")
+        for words in (("why", "study", "--journal", str(self.journal)),
+                      ("day", str(self.settings), "--shade", "study")):  # fmt: skip
+            say(f"   $ hembar {' '.join(words)}")
+            for line in (await _printed(*words)).splitlines():
+                say(f"     {line}")
+
+
+async def _printed(*words: str) -> str:
+    """Return what a command prints, as a person at a second terminal would see it."""
+    command = (sys.executable, "-m", "bridge.cli", *words)
+    process = await asyncio.create_subprocess_exec(*command, stdin=DEVNULL, stdout=PIPE, stderr=STDOUT)
+    out, _ = await process.communicate()
+    return out.decode()
+
 
 async def show(folder: Path, say: Say, *, story_only: bool) -> None:
     """Run the demo until it is cancelled, or until the story is told.
@@ -225,17 +270,20 @@ async def show(folder: Path, say: Say, *, story_only: bool) -> None:
         page = _free_port()
         settings = _settings(folder, broker, page)
         say(f"The page: http://127.0.0.1:{page}/")
+        journal = folder / "state" / "journal.db"
+        say(f"Settings: {settings}, journal: {journal}")
         say(f"The daemon's log: {folder / 'hembar.log'}")
         say("This is a simulation: nothing real moves.\n")
         async with (
             SimulatedHouse(DEMO_HOUSE, folder / "boards", host=broker.host, port=broker.port_v3) as house,
             _daemon(settings, folder),
             _watching(broker) as watcher,
+            _living(watcher) as life,
         ):
-            await Story(house, watcher, say).tell()
+            await Story(house, watcher, life, settings, journal, say).tell()
             if not story_only:
-                _invite(say, broker)
-                await asyncio.Event().wait()
+                _invite(say, broker, settings, journal)
+                await life.person(say, lambda shade, pct: watcher.ask(shade, "opening/position", pct))
     finally:
         await asyncio.to_thread(broker.stop)
 
@@ -244,11 +292,20 @@ def _old_port(broker: Embedded) -> str:
     return "" if broker.port_v3 == broker.port else f" (MQTT 3.1.1: port {broker.port_v3})"
 
 
-def _invite(say: Say, broker: Embedded) -> None:
+def _invite(say: Say, broker: Embedded, settings: Path, journal: Path) -> None:
     at = f"--broker {broker.host}:{broker.port}"
-    say("\nThe house is yours now. From a second terminal:")
-    for words in ("status", "move study 40", "move landing up", "move kitchen +10"):
-        say(f"  {Path(sys.argv[0]).parent / 'hembar'} {words} {at}")
+    say("\nThe house is yours now; Ida lives in it and asks for something every few minutes.")
+    say("From a second terminal:")
+    for words in (
+        f"status {at}",
+        f"move study 40 {at}",
+        f"move landing up {at}",
+        f"why landing --journal {journal}",
+        f"day {settings} --shade study --journal {journal} --picture day.svg",
+        f"sunmap study --settings {settings} --picture map.svg",
+        f"year {settings} --weather FILE.epw --shade study",
+    ):
+        say(f"  {Path(sys.argv[0]).parent / 'hembar'} {words}")
     say(f"  mosquitto_sub -p {broker.port_v3} -v -t '{TREE}-study/#'")
     say("Ctrl-C ends it.")
 
@@ -265,6 +322,7 @@ def _settings(folder: Path, broker: Embedded, page: int) -> Path:
     text = text.replace("port = 1883", f"port = {broker.port}\nsession_s = {broker.session_s}")
     path = folder / "hembar.toml"
     windows = told.joinpath("demo_windows.toml").read_text("utf-8")
+    text = text.replace('name = "Landing"\nmounting = "interior"', 'name = "Landing"\nmounting = "exterior"')
     path.write_text(f"{text}\n[page]\nport = {page}\n\n{windows}", encoding="utf-8")
     return path
 
@@ -283,6 +341,18 @@ async def _daemon(settings: Path, folder: Path) -> AsyncIterator[Process]:
         if process.returncode is None:
             process.send_signal(signal.SIGTERM)
         await process.wait()
+
+
+@contextlib.asynccontextmanager
+async def _living(watcher: Watcher) -> AsyncIterator[Life]:
+    """Let the weather go on beside us."""
+    life = Life(watcher.client)
+    speaking = asyncio.create_task(life.weather())
+    try:
+        yield life
+    finally:
+        speaking.cancel()
+        await asyncio.gather(speaking, return_exceptions=True)
 
 
 @contextlib.asynccontextmanager
