@@ -7,13 +7,15 @@ from dataclasses import replace
 import pytest
 
 from bridge.core.command.level import READY_S, due_s, front_mm
-from bridge.core.contract import Do, Link
+from bridge.core.command.pace import brakes_mm, reached
+from bridge.core.contract import Do, Link, Order
 from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Ticked, Want
 from bridge.core.outcome import SendOrder
 from bridge.core.rules.demand import Demand, Standing
 from bridge.core.shade.roll import Roll
 from bridge.core.shade.travel import Travel
 from bridge.core.spec import HouseSpec, ShadeSpec
+from bridge.core.state import Pace, Purpose
 from bridge.core.values import Rank
 from tests.scene import TRAVEL, Scene, house_spec, on_supply, shade_spec
 
@@ -159,3 +161,97 @@ def test_a_speed_that_is_still_on_its_way_when_its_request_fails_has_a_stop_behi
         orders += [each.order.do for each in scene.event(Ticked(at=scene.at)).orders if each.shade == "two"]
     assert ("two", "failed") in scene.ends()
     assert orders.count(Do.STOP) == 1
+
+
+def pace_of(scene: Scene, name: str) -> Pace:
+    request = scene.shade(name).request
+    assert request is not None
+    assert request.level is not None
+    assert request.level.pace is not None
+    return request.level.pace
+
+
+def orders_of(scene: Scene, want: Percent) -> dict[str, Order]:
+    return {each.shade: each.order for each in scene.ask_all(want).orders if each.order.do is Do.GO}
+
+
+def test_a_request_further_on_leads_the_front_on_and_one_behind_turns_it_round() -> None:
+    scene = Scene(a_row()).begin()
+    scene.ask_all(40)
+    scene.run(4)
+    first = pace_of(scene, "one")
+    scene.ask_all(0)
+    scene.run(0.3)
+    on = pace_of(scene, "one")
+    assert (on.from_mm, on.began_s) == (first.from_mm, first.began_s)
+    assert on.to_mm == pytest.approx(1500, abs=0.1)
+    scene.run(1.6)
+    scene.ask_all(95)
+    scene.run(0.3)
+    back, left_s = pace_of(scene, "one"), scene.shade("one").ordered_at_s
+    assert left_s is not None
+    # It turns where the row has come to rest.
+    assert back.from_mm == pytest.approx(reached(on, left_s)[0] + brakes_mm(on))
+    assert back.began_s == pytest.approx(left_s + on.mmps / on.mmps2)
+    assert back.to_mm == pytest.approx(75, abs=0.1)
+
+
+def test_a_bar_that_hangs_in_the_way_is_ordered_when_the_front_comes_by() -> None:
+    scene = Scene(a_row()).begin()
+    scene.ask("two", 60)
+    scene.run(60)
+    scene.starts.clear()
+    assert list(orders_of(scene, Percent(open_pct=20))) == ["one"]
+    scene.run(60)
+    (began_s, first), (joined_s, second) = scene.starts
+    assert (first, second) == ("one", "two")
+    assert dict(scene.ends()) == {"one": "reached", "two": "reached"}
+    assert joined_s > began_s + 3
+
+
+def test_a_motion_from_before_keeps_the_ramp_that_it_may_have_to_brake_with() -> None:
+    scene = Scene(a_row(a_shade("one"), a_shade("two", tube_mm=25))).begin()
+    scene.ask("one", 0)
+    scene.run(3)
+    ramps = [order.ramp for order in orders_of(scene, Percent(open_pct=0)).values()]
+    assert ramps[0] == 3000
+    scene.run(2.5)
+    pending = scene.shade("one").outstanding
+    assert pending is not None
+    assert pending.order.ramp == 3000
+
+
+def test_a_board_that_says_nothing_new_gets_no_new_speed() -> None:
+    scene = Scene(a_row()).begin()
+    scene.ask_all(0)
+    scene.boards["two"].boot += 1
+    two = scene.shade("two")
+    assert two.outstanding is not None
+    assert scene.house is not None
+    other = replace(two, outstanding=replace(two.outstanding, purpose=Purpose.STOP))
+    scene.house = replace(scene.house, shades={**scene.house.shades, two.id: other})
+    seq = other.seq
+    scene.now_s += 1.01
+    scene.event(Ticked(at=scene.at))
+    assert scene.shade("two").seq == seq
+    assert scene.shade("one").seq > 1
+
+
+def test_a_member_out_of_hearing_on_the_way_is_passed_over() -> None:
+    scene = Scene(a_row()).begin()
+    scene.ask_all(0)
+    scene.run(1.5)
+    scene.link("two", Link.LOST)
+    scene.run(60)
+    assert dict(scene.ends()) == {"one": "reached", "two": "failed"}
+
+
+def test_the_queue_keeps_a_row_that_waits_already() -> None:
+    spec = a_row(a_shade("one"), a_shade("two"), a_shade("other"), amps=2.0)
+    members = spec.groups[0].members[:2]
+    scene = Scene(replace(spec, groups=(replace(spec.groups[0], members=members),))).begin()
+    scene.ask("other", 0)
+    scene.ask_all(40)
+    before = scene.shade("one").request
+    scene.run(3)
+    assert scene.shade("one").request == before
