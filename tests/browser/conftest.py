@@ -62,6 +62,11 @@ class Visitor:
     page: Page
     troubles: list[str] = field(default_factory=list)
 
+    def heard(self, kind: str, text: str) -> None:
+        """Keep what the browser complains of; that the house refused something (409) is no trouble of the page."""
+        if kind in ("error", "warning") and "status of 409" not in text:
+            self.troubles.append(text)
+
     def window(self, name: str) -> Locator:
         return self.page.get_by_role("region", name=name, exact=True)
 
@@ -121,7 +126,7 @@ class Home:
         self.contexts.append(context)
         visitor = Visitor(context.new_page())
         visitor.page.on("pageerror", lambda error: visitor.troubles.append(str(error)))
-        visitor.page.on("console", lambda said: said.type == "error" and visitor.troubles.append(said.text))
+        visitor.page.on("console", lambda said: visitor.heard(said.type, said.text))
         visitor.page.goto(f"{self.url}/{path}")
         return visitor
 
@@ -151,7 +156,7 @@ def opened_home(broker: Any, folder: Path, chromium: Browser, more: str) -> Iter
     page = f'[page]\nport = {port}\n{more}'
     with running_house(broker, folder, more=page) as house:
         home = Home(house, f"http://127.0.0.1:{port}", chromium)
-        house.ear.wait(lambda: bool(house.bridge.logged("page.server.opened")), "the page is served", within_s=20)
+        house.ear.wait(lambda: bool(house.bridge.logged("page.server.opened")), "the page is served", within_s=60)
         try:
             yield home
         finally:

@@ -24,7 +24,8 @@ async def main() -> None:
     port, state = int(sys.argv[1]), Path(sys.argv[2])
     reader = asyncio.StreamReader()
     await asyncio.get_running_loop().connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
-    async with SimulatedHouse(DEMO_HOUSE, state, host="127.0.0.1", port=port, root="shade-boards", only=BOARD) as house:
+    live = SimulatedHouse(DEMO_HOUSE, state, host="127.0.0.1", port=port, root="shade-boards", only=[BOARD])
+    async with live as house:
         board = house.boards[BOARD]
         while line := (await reader.readline()).decode().split():
             to_mm = float(line[1])

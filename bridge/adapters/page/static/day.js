@@ -196,7 +196,7 @@ class ShadeDay {
     const was = this.real.told[index] && past;
     const open = was ? this.real.open[index] : this.day.expected_pct[index];
     const known = open !== null;
-    this.drawing.cloth([{ open_pct: open, low_pct: 0, high_pct: 100, band: false, known }]);
+    this.drawing.cloth([{ open_pct: open, low_pct: 0, high_pct: 100, band: false, known, sure: true }]);
     const sun = { elevation_deg: sun_elevation_deg[index], azimuth_deg: sun_azimuth_deg[index] };
     const { window, drop_mm } = this.shade;
     const hem_m = window.upper_m - (1 - (known ? open : 100) / 100) * (drop_mm / 1000);

@@ -89,7 +89,7 @@ export class WindowDrawing {
     return Math.min(100, Math.max(0, 100 - (100 * (px / this.px - (this.wall - upper))) / drop));
   }
 
-  /** Show where the cloth of each pane is: `[{ open_pct, low_pct, high_pct, band, known }]`. */
+  /** Show where the cloth of each pane is: `[{ open_pct, low_pct, high_pct, band, known, sure }]`. */
   cloth(lights) {
     this.panes.forEach((pane, at) => pane.cloth(lights[at]));
   }
@@ -172,12 +172,13 @@ class Pane {
     return this.wall - this.measures.upper + ((100 - percent) / 100) * this.measures.drop;
   }
 
-  cloth({ open_pct, low_pct, high_pct, band, known }) {
+  cloth({ open_pct, low_pct, high_pct, band, known, sure }) {
+    this.bar.classList.toggle("unsure", !sure);
     const top = this.wall - this.measures.upper;
-    const sure = this.yAt(known ? (band ? Math.min(high_pct, 100) : open_pct) : 100);
-    for (const each of [this.full, this.weave]) set(each, { height: Math.max(0, sure - top) });
+    const covered = this.yAt(known ? (band ? Math.min(high_pct, 100) : open_pct) : 100);
+    for (const each of [this.full, this.weave]) set(each, { height: Math.max(0, covered - top) });
     const lowest = this.yAt(known ? Math.max(low_pct, -4) : 0);
-    set(this.band, { y: sure, height: Math.max(0, lowest - sure) });
+    set(this.band, { y: covered, height: Math.max(0, lowest - covered) });
     set(this.band, { visibility: band || !known ? "visible" : "hidden" });
     set(this.bar, { visibility: known ? "visible" : "hidden", y: this.yAt(open_pct ?? 0) - BAR / 2 });
     this.open = known ? open_pct : null;

@@ -20,7 +20,8 @@ const HEAD_AND_FOOT_PX = 150;
 
 /** Return what a drawing needs to know of a shade's cloth. */
 export function clothOf(shade) {
-  return { open_pct: shade.open_pct, low_pct: shade.low_pct, high_pct: shade.high_pct, band: bandVisible(shade), known: isKnown(shade) };
+  const { open_pct, low_pct, high_pct, grade } = shade;
+  return { open_pct, low_pct, high_pct, band: bandVisible(shade), known: isKnown(shade), sure: grade !== "doubtful" };
 }
 
 /** The view of the whole house; `update` takes what the house says, `close` ends it. */
@@ -127,7 +128,7 @@ class Bay {
 
   /** Show what both have: position, motion, reason. */
   common(each, { percent, about, words, usable }) {
-    write(this.percent, percent === null ? say("open.unknown") : say("percent", { percent }));
+    write(this.percent, percent === null ? say("open.unknown") : say(each.grade === "doubtful" ? "percent.about" : "percent", { percent }));
     this.percent.classList.toggle("unknown", percent === null);
     write(this.about, about);
     show(this.about, about !== "");
@@ -181,7 +182,7 @@ class ShadeBay extends Bay {
     write(this.board, boardWords(shade));
     show(this.board, this.board.textContent !== "");
     show(this.holds, shade.hold_until !== null);
-    if (shade.hold_until) write(this.hold, say("hold.until", { time: when(shade.hold_until) }));
+    write(this.hold, shade.hold_until ? say("hold.until", { time: when(shade.hold_until) }) : "");
     able(this.release, house.live);
     write(this.next, nextWords(shade));
     show(this.next, this.next.textContent !== "");

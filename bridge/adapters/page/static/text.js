@@ -172,6 +172,7 @@ export const texts = {
   "stop.failed": "The stop did not reach the house. Use the button at the board, or cut its power.",
 
   "percent": "{percent} %",
+  "percent.about": "≈ {percent} %",
   "slider.label": "Hem bar of {name}",
   "slider.group": "Hem bars of {name}",
   "slider.wanted": "ask for {percent} percent open",
