@@ -8,6 +8,7 @@ said here by regular expressions of their own, not by the code under test.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import re
 import sys
@@ -25,6 +26,7 @@ with atheris.instrument_imports(include=["bridge"]):
     from bridge.adapters.broker.messages import Incoming
     from bridge.adapters.journal import codec
     from bridge.adapters.journal.store import FileJournal
+    from bridge.adapters.page.options import PageSettings
     from bridge.board import orders as board_orders
     from bridge.core.contract import Do
     from bridge.core.errors import BridgeError
@@ -37,6 +39,7 @@ with atheris.instrument_imports(include=["bridge"]):
     from bridge.shell.outside import Outside
     from bridge.simulate.board import Board
     from bridge.simulate.demo_house import DEMO_HOUSE
+    from tests.page_visit import CHANGE, Doorstep
     from tests.small_house import SmallHouse
 
 ROOM = Path(__file__).parents[2]
@@ -52,6 +55,7 @@ shade = "kitchen"
 pointer = "/slots/0/value"
 words = { "tea time" = 40, "halt" = "stop" }
 """
+STREAM_S = 0.5
 SET = "homie/5/hembar-study/"
 TOPICS = (
     "shade-boards/attic-board/link",
@@ -191,6 +195,55 @@ def board(data: bytes) -> None:
         assert not simulated.moving, data
 
 
+class Page:
+    """The page's server behind one request: method, path, headers and body, parted by lines.
+
+    The first byte says whether it comes as the page itself makes it; only such a one may become an event.
+    """
+
+    def __init__(self) -> None:
+        self.visits = 0
+        self.runner = asyncio.Runner()
+        self.runner.run(self._open())
+
+    async def _open(self) -> None:
+        self.keyed = Doorstep(PageSettings(), key="a key that nobody guesses")
+        self.open = Doorstep(PageSettings())
+
+    def __call__(self, data: bytes) -> None:
+        self.runner.run(self._visit(data))
+
+    async def _visit(self, data: bytes) -> None:
+        first, rest = data[:1], data[1:]
+        lines = [*rest.split(b"\n", 3), b"", b"", b"", b""][:4]
+        method, path, header, body = (line.decode("latin-1") for line in lines)
+        as_page = first == b"p"
+        step = self.open if as_page else self.keyed
+        name, _, value = header.partition(":")
+        headers = {
+            **(CHANGE if as_page else {}),
+            **({name.lower(): value} if name and name != "host" else {}),
+        }
+        before = len(step.home.asked)
+        self.visits += 1
+        client = (
+            f"127.{self.visits >> 16 & 255}.{self.visits >> 8 & 255}.{self.visits & 255}"  # no rate is met
+        )
+        try:
+            reply = await asyncio.wait_for(
+                step.call(
+                    method or "GET", f"/{path}", body.encode("latin-1"), headers=headers, client=client
+                ),
+                STREAM_S,
+            )
+        except TimeoutError:
+            assert path.startswith("api/events"), "only a stream goes on and on"
+            return
+        assert reply.status < 500, (reply.status, reply.body[:200])
+        if not as_page:
+            assert len(step.home.asked) == before, "somebody without the key has asked the house"
+
+
 def _later(at: Moment, seconds: int) -> Moment:
 
     return Moment(utc=at.utc + timedelta(seconds=seconds), mono_s=at.mono_s + seconds)
@@ -212,6 +265,13 @@ CORPUS: dict[str, tuple[bytes, ...]] = {
     "settings": (DEMO.encode(), b"\x81\x00\x40drop_mm = 1e400"),
     "events": (b'{"kind":"ticked","at":{"utc":"2026-03-01T00:00:00+00:00","mono_s":1.0}}',),
     "journal": (b"\x00\x00\x10\x00\xff",),
+    "page": (
+        b'pPOST\napi/shades/study/ask\nx: y\n{"open_pct":40}',
+        b"pGET\napi/day?date=2026-03-01\n\n",
+        b"pGET\napi/journal?limit=5&search=a\n\n",
+        b"kPOST\napi/stop\nauthorization: Bearer x\n{}",
+        b'pPOST\napi/lock\n\n{"on":true}',
+    ),
     "board": (
         b'{"v":1,"term":5,"boot":1,"seq":1,"seen":1,"do":"go","to":9,"low":0,"high":99,"pps":8,"ramp":1}',
         b'{"v":1,"term":5,"boot":1,"seq":1,"seen":1,"do":"seek","toward":"upper","at_most":100,"pps":1,"ramp":1}',
@@ -223,6 +283,8 @@ def target(name: str) -> Callable[[bytes], None]:
     """Return the function of a door."""
     if name == "message":
         return Doors().message
+    if name == "page":
+        return Page()
     if name == "journal":
         return JournalFiles()
     return {"settings": settings, "events": events, "board": board}[name]

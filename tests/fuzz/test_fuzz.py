@@ -10,7 +10,7 @@ import pytest
 pytestmark = pytest.mark.fuzz
 
 # Of a hundred inputs, how many go to each door; a journal is a file and takes a hundred times as long.
-SHARES = {"message": 50, "settings": 12, "events": 20, "board": 17, "journal": 1}
+SHARES = {"message": 47, "settings": 12, "events": 20, "board": 15, "page": 5, "journal": 1}
 INPUTS = int(os.environ.get("HEMBAR_FUZZ", "100000"))
 SECONDS = 60 + INPUTS // 500
 
