@@ -160,7 +160,8 @@ def _enforced(turn: Turn, shade: Shade) -> Shade:
     shade = _turned_back(turn, shade)
     wanted = needed(turn, shade)
     if wanted is None:
-        return with_ruling(shade, again_at=None)
+        # What is on its way may yet fail: then it is not asked again at once, without end.
+        return shade if shade.request is not None else with_ruling(shade, again_at=None)
     if shade.ruling.again_at is not None and turn.utc < shade.ruling.again_at:
         return shade
     low, by = wanted

@@ -37,13 +37,13 @@ class Params:
 
 def demand(view: View, params: Params) -> Demand | None:
     """Return the place that the schedule has for this time; None only when no such day is near."""
-    falling = sorted(params.times, reverse=True)
+    falling, clock = sorted(params.times, reverse=True), view.clock
     for back in range(_LONGEST_GAP_DAYS + 1):
         day = view.local - timedelta(days=back)
         if not is_day(day, params.days):
             continue
         for at, pct in falling:
-            if back > 0 or at <= view.clock:
+            if back > 0 or at <= clock:
                 since = hhmm(at) if back == 0 else f"{hhmm(at)} of {day:%A}"
                 why = f"your schedule has {pct:.0f} % from {since} on"
                 return Demand(at_least_pct=pct, at_most_pct=pct, why=why)

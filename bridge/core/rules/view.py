@@ -166,7 +166,10 @@ class View:
     @property
     def clock(self) -> time:
         """What the clocks of the house show."""
-        return self.local.time().replace(tzinfo=None)
+        return self.local.time()
+
+
+_SEASONS = tuple(Season)
 
 
 def season_at(local: datetime, latitude_deg: float) -> Season:
@@ -176,4 +179,4 @@ def season_at(local: datetime, latitude_deg: float) -> Season:
         Meteorological seasons, as climate services count them.
     """
     north = local.month % 12 // 3
-    return tuple(Season)[north if latitude_deg >= 0 else (north + 2) % 4]
+    return _SEASONS[north if latitude_deg >= 0 else (north + 2) % 4]
