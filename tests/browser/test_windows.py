@@ -213,5 +213,5 @@ def test_pause_and_the_service_lock_are_shown_and_the_lock_refuses_in_words(home
     expect(visitor.hem_bar("Study")).to_have_attribute("aria-disabled", "true")
     visitor.picture("phone-locked")
     home.house.ear.say("homie/5/hembar/service/lock/set", "false")
-    visitor.page.get_by_role("button", name="Let the rules work again").click()
+    visitor.page.get_by_role("button", name="End the pause").click()
     expect(whole).to_be_empty()

@@ -22,7 +22,7 @@ export class DayView {
     this.offset = 0;
     this.title = el("h2", {});
     this.days = DAYS.map((offset) => el("button", { type: "button", onclick: () => this.#open(offset) }, say(`day.${offset}`)));
-    this.trouble = el("p", { class: "alert", role: "status" });
+    this.trouble = el("p", { role: "status" });
     this.strip = svg("svg", { class: "sky-strip", viewBox: "0 0 288 60", preserveAspectRatio: "none", "aria-hidden": "true" });
     this.scrub = el("input", { type: "range", min: 0, step: 1, id: "scrub", oninput: () => this.#moved() });
     this.at = el("output", { for: "scrub" });
@@ -30,7 +30,7 @@ export class DayView {
     this.windows = el("div", { class: "days" });
     this.timeline = el(
       "div",
-      { class: "timeline" },
+      { class: "timeline", hidden: true },
       el("div", { class: "row" }, el("label", { for: "scrub" }, say("day.scrub")), this.at, this.back),
       el("div", { class: "sky" }, this.strip, this.scrub),
     );
@@ -63,7 +63,7 @@ export class DayView {
     this.days.forEach((each, at) => set(each, { "aria-pressed": String(DAYS[at] === offset) }));
     const noon = new Date(now().getTime() + offset * DAY_MS);
     write(this.title, dayWords(noon));
-    write(this.trouble, say("day.working"));
+    this.#say(say("day.working"));
     try {
       const [library, told] = await Promise.all([chartLibrary(), look("day", { date: dateOf(noon), shade: this.only })]);
       if (this.closed || this.offset !== offset) return;
@@ -71,10 +71,15 @@ export class DayView {
       this.#draw();
     } catch (error) {
       if (this.offset !== offset) return;
-      write(this.trouble, error.message);
+      this.#say(error.message, { wrong: true });
       this.#clear();
       show(this.timeline, false);
     }
+  }
+
+  #say(text, { wrong = false } = {}) {
+    this.trouble.classList.toggle("alert", wrong);
+    write(this.trouble, text);
   }
 
   #clear() {
@@ -86,7 +91,7 @@ export class DayView {
   #draw() {
     this.#clear();
     const shades = this.said.shades.filter((each) => this.told.shades[each.id]);
-    write(this.trouble, shades.length ? "" : say("day.none"));
+    this.#say(shades.length ? "" : say("day.none"));
     show(this.timeline, shades.length > 0);
     if (!shades.length) return;
     const wall = wallHeight(shades.map(measures));
@@ -100,7 +105,7 @@ export class DayView {
 
   #toNow() {
     const { utc_s, step_s } = this.told;
-    const index = Math.round((now().getTime() / 1e3 - utc_s[0]) / step_s);
+    const index = Math.floor((now().getTime() / 1e3 - utc_s[0]) / step_s);
     this.scrub.value = this.offset === 0 ? index : Math.round(utc_s.length / 2);
     show(this.back, this.offset === 0);
     this.#moved();

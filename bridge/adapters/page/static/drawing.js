@@ -10,6 +10,7 @@ const MARGIN = 22; // wall to the left and right of the frame
 const ABOVE = 20; // wall above the tube
 export const FLOOR = 62; // the strip of floor that is drawn
 const FORESHORTENED = 0.3; // a metre into the room, seen at a slant
+const HALFWAY_M = 1.8; // so deep into the room is half way down the strip of floor, so that a low sun stays on it
 const EYE = 150; // from where somebody looks out, to place the sun's disc
 const EYE_AWAY = 200;
 const VISIBLE_PCT = 1;
@@ -119,7 +120,10 @@ export class WindowDrawing {
     const { measures: measured, x: left, open } = this.panes[0];
     const right = left + measured.wide;
     const top = Math.min(measured.head, measured.upper - (1 - (open ?? 100) / 100) * measured.drop);
-    const landing = (metres) => [100 * metres * aside, this.wall + 100 * metres * FORESHORTENED];
+    const landing = (metres) => {
+      const deep = (FLOOR * metres) / (metres + HALFWAY_M);
+      return [(deep / FORESHORTENED) * aside, this.wall + deep];
+    };
     const [near, far] = [landing(patch.near_m), landing(patch.far_m)];
     const floor = [[left + near[0], near[1]], [right + near[0], near[1]], [right + far[0], far[1]], [left + far[0], far[1]]];
     set(this.patch, { points: floor.join(" ") });

@@ -213,7 +213,7 @@ class GroupBay extends Bay {
     const percent = group.open_pct;
     const usable = house.live && !said.locked && said.in_charge;
     this.common(group, { percent, about: percent === null ? say("open.mixed") : say("open.only"), words: say("open.percent", { percent: percent ?? 0 }), usable });
-    write(this.names, say("group.members", { names: members.map((each) => each.name).join(", ") }));
+    write(this.names, members.map((each) => each.name).join(", "));
   }
 }
 

@@ -28,6 +28,7 @@ export class ReferenceView {
     this.state = el("p", { class: "muted", role: "status" });
     this.problem = el("p", { class: "alert", role: "alert" });
     this.body = el("div", { class: "step" });
+    this.leave = el("p", {}, el("a", { href: "#/care" }, say("reference.leave")));
     this.title = el("h2", {}, say("reference.title", { name: this.shade.name }));
     this.element = el(
       "div",
@@ -36,7 +37,7 @@ export class ReferenceView {
       el("div", { class: "room" }, el("div", { class: "view" }, this.drawing.element), el("div", {}, this.state)),
       this.body,
       this.problem,
-      el("p", {}, el("a", { href: "#/care" }, say("reference.leave"))),
+      this.leave,
     );
     this.element.style.setProperty("--floor-high", `${FLOOR * DRAWN_PX}px`);
     this.#enter("cautions");
@@ -49,11 +50,25 @@ export class ReferenceView {
     this.drawing.cloth([clothOf(shade)]);
     this.drawing.asked(shade.asked?.open_pct ?? null);
     this.drawing.light(said.sun, null, null);
-    const percent = isKnown(shade) ? say("open.percent", { percent: shade.open_pct }) : say("open.unknown");
+    const open = shade.grade === "doubtful" ? "open.about" : "open.percent";
+    const percent = isKnown(shade) ? say(open, { percent: shade.open_pct }) : say("open.unknown");
     write(this.state, [percent, known(shade), doing(shade)].filter(Boolean).join("; "));
     for (const each of this.body.querySelectorAll("button")) set(each, { "aria-disabled": house.live ? null : "true" });
-    if (this.until && shade.reference.until) write(this.until, say("reference.until", { time: time(shade.reference.until) }));
+    if (this.step === "jog") write(this.until, this.#awake());
     this.#follow();
+  }
+
+  #awake() {
+    const { until } = this.shade.reference;
+    return until ? say("reference.until", { time: time(until) }) : "";
+  }
+
+  /** Begin, or go on with what has been begun before. */
+  #ready() {
+    const { state, place } = this.shade.reference;
+    this.place = place;
+    this.#begin();
+    this.#enter({ none: "mark", running: "seeking", approaching: "going", waiting: "jog" }[state]);
   }
 
   /** Go on when the house says that the shade has got so far. */
@@ -70,7 +85,7 @@ export class ReferenceView {
   #enter(step) {
     const moved = this.step !== step;
     this.step = step;
-    this.until = null;
+    show(this.leave, step !== "done");
     write(this.problem, "");
     this.body.replaceChildren(...this.#content()[step]());
     if (!moved) return;
@@ -87,7 +102,7 @@ export class ReferenceView {
       cautions: () => [
         head("reference.cautions"),
         el("ul", { class: "cautions" }, CAUTIONS.map((each) => el("li", {}, say(`reference.caution.${each}`)))),
-        button("reference.ready", () => this.#enter("mark")),
+        button("reference.ready", () => this.#ready()),
       ],
       mark: () => [
         head("reference.which"),
@@ -99,7 +114,7 @@ export class ReferenceView {
       unfound: () => [head("reference.unfound"), paragraph("reference.unfound.how"), button("reference.again", () => this.#enter("mark"))],
       going: () => [head("reference.going"), paragraph("reference.going.how"), stop()],
       jog: () => {
-        this.until = el("p", { class: "muted" });
+        this.until = el("p", { class: "muted" }, this.#awake());
         return [head("reference.jog"), paragraph("reference.jog.how"), this.until, button("reference.there", () => this.#confirm()), stop()];
       },
       alone: () => [head("reference.alone"), paragraph("reference.alone.how"), button("reference.there", () => this.#confirm()), stop()],

@@ -13,7 +13,6 @@ export const texts = {
   "nav.skip": "Skip to the windows",
 
   "live.opening": "Asking the house …",
-  "live.now": "Live",
   "live.asof": "As of {time}. The house does not answer; trying again.",
   "live.never": "The house does not answer; trying again.",
   "live.broker": "The bridge can't reach the broker: nothing gets to the boards until it is back.",
@@ -179,6 +178,7 @@ export const texts = {
   "slider.words": "{percent} percent open, {known}",
   "slider.asked": "{percent} percent open, asked for {asked}, {known}",
 
+  "open.about": "≈ {percent} % open",
   "open.percent": "{percent} % open",
   "open.known": "open, {known}",
   "open.only": "open",
@@ -211,7 +211,7 @@ export const texts = {
   "hold.release.of": "Release: {name}",
   "hold.released": "{name}: the rules work again.",
   "pause.on": "Pause the rules",
-  "pause.off": "Let the rules work again",
+  "pause.off": "End the pause",
   "pause.on.said": "The rules are paused.",
   "pause.off.said": "The rules work again.",
 
@@ -227,8 +227,6 @@ export const texts = {
   "sun.depth": "{sun}, {metres} m into the room.",
   "sun.outside": "{sun}, kept out.",
   "groups.title": "Together",
-  "group.members": "{names}",
-  "house.title": "{house}",
   "see.day.of": "The day of {name}",
   "see.reference": "Take a reference",
   "see.reference.of": "Take a reference of {name}",
