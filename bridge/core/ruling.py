@@ -128,6 +128,8 @@ def _shade_ruled(
         shade = _enforced(turn, _looked(turn, shade, news, full=False))
     elif any(True for _ in guards(shade)):
         shade = _enforced(turn, shade)
+    elif shade.ruling.again_at is not None:
+        shade = with_ruling(shade, again_at=None)
     return shade
 
 
@@ -160,8 +162,7 @@ def _enforced(turn: Turn, shade: Shade) -> Shade:
     shade = _turned_back(turn, shade)
     wanted = needed(turn, shade)
     if wanted is None:
-        # What is on its way may yet fail: then it is not asked again at once, without end.
-        return shade if shade.request is not None else with_ruling(shade, again_at=None)
+        return shade if _may_yet_fail(turn, shade) else with_ruling(shade, again_at=None)
     if shade.ruling.again_at is not None and turn.utc < shade.ruling.again_at:
         return shade
     low, by = wanted
@@ -179,6 +180,12 @@ def _enforced(turn: Turn, shade: Shade) -> Shade:
         return replace(after, trouble=text)
     after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, loud=True)
     return replace(after, reason=f"Raised to {low} %: {by.demand.why}")
+
+
+def _may_yet_fail(turn: Turn, shade: Shade) -> bool:
+    """Say whether a move is on its way that must not be asked again at once, without end, if it fails."""
+    again_at = shade.ruling.again_at
+    return shade.request is not None and again_at is not None and turn.utc < again_at
 
 
 def _turned_back(turn: Turn, shade: Shade) -> Shade:
