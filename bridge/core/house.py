@@ -58,6 +58,8 @@ from bridge.core.state import Board, House, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import BoardId, ShadeId
 
+_UNHEARD = Board()
+
 
 def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
     """Return the house after `event`, and what is to be sent and written.
@@ -158,7 +160,7 @@ def _switched(turn: Turn, event: Switched) -> House:
 
 
 def _board(house: House, shade: Shade) -> Board:
-    return house.boards.get(shade.spec.contract.board, Board())
+    return house.boards.get(shade.spec.contract.board, _UNHEARD)
 
 
 def _shade_due_s(house: House, shade: Shade) -> float | None:
