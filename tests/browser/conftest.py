@@ -1,4 +1,4 @@
-"""A whole house and real browsers at its page: broker, daemon and boards are processes, Chromium is Debian's."""
+"""A whole house and real browsers at its page: broker, daemon, boards and Chromium are processes."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class Visitor:
     troubles: list[str] = field(default_factory=list)
 
     def heard(self, kind: str, text: str) -> None:
-        """Keep what the browser complains of; that the house refused something (409) is no trouble of the page."""
+        """Keep what the browser complains of; that the house refused something (409) is no trouble."""
         if kind in ("error", "warning") and "status of 409" not in text:
             self.troubles.append(text)
 
@@ -81,7 +81,7 @@ class Visitor:
         self.window(name).get_by_role("button", name=f"{what}: {name}", exact=True).click()
 
     def drag(self, name: str, to_pct: int) -> None:
-        """Drag the hem bar as a finger would: take hold, move in steps, let go once it says what is wanted."""
+        """Drag the hem bar: take hold, move in steps, let go once it says what is wanted."""
         bar = self.hem_bar(name)
         bar.scroll_into_view_if_needed()
         box = bar.bounding_box()
@@ -141,7 +141,9 @@ def chromium() -> Iterator[Browser]:
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         missing = "Chromium is not installed (Debian: apt-get install chromium)"
-        pytest.fail(missing) if os.environ.get("CI") else pytest.skip(missing)
+        if os.environ.get("CI"):
+            pytest.fail(missing)
+        pytest.skip(missing)
     with sync_playwright() as playwright:
         # Root, as in a container, has no sandbox to offer.
         sandbox = ["--no-sandbox"] if os.geteuid() == 0 else []
@@ -153,10 +155,12 @@ def chromium() -> Iterator[Browser]:
 @contextmanager
 def opened_home(broker: Any, folder: Path, chromium: Browser, more: str) -> Iterator[Home]:
     port = free_port()
-    page = f'[page]\nport = {port}\n{more}'
+    page = f"[page]\nport = {port}\n{more}"
     with running_house(broker, folder, more=page) as house:
         home = Home(house, f"http://127.0.0.1:{port}", chromium)
-        house.ear.wait(lambda: bool(house.bridge.logged("page.server.opened")), "the page is served", within_s=60)
+        house.ear.wait(
+            lambda: bool(house.bridge.logged("page.server.opened")), "the page is served", within_s=60
+        )
         try:
             yield home
         finally:

@@ -21,7 +21,12 @@ pytestmark = pytest.mark.browser
 def hand_at_the_landing(home: Home) -> Iterator[subprocess.Popen[str]]:
     """Put the landing's board into a process that also has a hand at its button."""
     home.house.boards["stair-board"].stop()
-    program = [sys.executable, str(Path(__file__).parent / "hand.py"), str(home.house.mosquitto.port), str(home.house.state)]
+    program = [
+        sys.executable,
+        str(Path(__file__).parent / "hand.py"),
+        str(home.house.mosquitto.port),
+        str(home.house.state),
+    ]
     process = subprocess.Popen(
         program, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]
     )
@@ -61,13 +66,17 @@ def test_the_hand_reference_leads_a_person_at_the_window(home: Home) -> None:
         expect(page.get_by_text("It is referenced now")).to_be_visible(timeout=MOVES_MS)
         page.get_by_role("button", name="One more").click()
         page.get_by_role("button", name="At its lower mark").click()
-        expect(page.get_by_role("heading", name="Now jog it to its lower limit")).to_be_visible(timeout=MOVES_MS)
+        expect(page.get_by_role("heading", name="Now jog it to its lower limit")).to_be_visible(
+            timeout=MOVES_MS
+        )
         visitor.picture("phone-jog", whole=True)
         assert jog(hand, NOMINAL["landing"].drop_mm).startswith("there")
         page.get_by_role("button", name="The hem bar is at its mark").click()
         expect(page.get_by_text("It is referenced now")).to_be_visible(timeout=MOVES_MS)
         visitor.picture("phone-referenced", whole=True)
-        home.house.ear.wait(lambda: home.house.value("landing", "knowledge/grade") == "referenced", "the tree agrees")
+        home.house.ear.wait(
+            lambda: home.house.value("landing", "knowledge/grade") == "referenced", "the tree agrees"
+        )
         assert home.house.claim_holds("landing")
         assert visitor.troubles == []
 
@@ -85,7 +94,9 @@ def test_care_says_what_to_do_and_which_board_is_lost(home: Home) -> None:
     home.house.ear.wait(lambda: home.house.answered("landing"), "its board answers", within_s=20)
     visitor = home.visit("#/care")
     wanted = visitor.page.get_by_role("region", name="What needs a person")
-    expect(wanted.get_by_role("listitem").filter(has_text="Landing")).to_contain_text("take a reference", timeout=MOVES_MS)
+    expect(wanted.get_by_role("listitem").filter(has_text="Landing")).to_contain_text(
+        "take a reference", timeout=MOVES_MS
+    )
     home.house.boards["stair-board"].kill()
     expect(wanted).to_contain_text("can't be reached; check its power and network", timeout=MOVES_MS)
     visitor.page.reload()

@@ -43,5 +43,7 @@ def test_yesterday_and_tomorrow_are_there_and_one_window_can_be_looked_at_alone(
     for name in ("Yesterday", "Tomorrow"):
         page.get_by_role("button", name=name).click()
         expect(page.get_by_role("heading", level=2)).not_to_have_text(today)
-        expect(page.get_by_role("region", name="Study").get_by_role("img").first).to_be_visible(timeout=WORKED_OUT_MS)
+        expect(page.get_by_role("region", name="Study").get_by_role("img").first).to_be_visible(
+            timeout=WORKED_OUT_MS
+        )
         expect(page.get_by_role("button", name="Back to now")).to_be_hidden()

@@ -21,7 +21,7 @@ def keyed_home(brokers: Callable[..., Any], tmp_path: Path, chromium: Browser) -
     """Give a house that is called through a proxy, so that nobody is let in without the key."""
     (tmp_path / "key").write_text(f"{KEY}\n")
     (tmp_path / "key").chmod(0o600)
-    table = 'behind_proxy = ["192.0.2.1"]\ntoken_file = "key"\n'
+    table = 'behind_proxy = ["192.0.2.1"]\nallowed_hosts = ["shades.home.arpa"]\ntoken_file = "key"\n'
     with opened_home(brokers(), tmp_path, chromium, table) as found:
         yield found
 

@@ -108,8 +108,12 @@ def test_a_power_cut_on_the_way_shows_the_band_of_doubt(home: Home) -> None:
     home.house.boards["attic-board"].kill()
     expect(visitor.window("Study")).to_contain_text("board can't be reached", timeout=MOVES_MS)
     home.house.boards["attic-board"].start()
-    expect(visitor.window("Study")).to_contain_text(re.compile(r"known to [\d,]+ mm; between \d+ and \d+ %"), timeout=MOVES_MS)
-    expect(visitor.window("Study").get_by_role("link", name="Take a reference")).to_be_visible(timeout=MOVES_MS)
+    expect(visitor.window("Study")).to_contain_text(
+        re.compile(r"known to [\d,]+ mm; between \d+ and \d+ %"), timeout=MOVES_MS
+    )
+    expect(visitor.window("Study").get_by_role("link", name="Take a reference")).to_be_visible(
+        timeout=MOVES_MS
+    )
     assert home.house.claim_holds("study")
     band = visitor.window("Study").locator(".band")
     assert band.bounding_box()["height"] > 10  # type: ignore[index]  # it is drawn
@@ -133,7 +137,9 @@ def test_a_lost_server_is_told_at_once_and_nothing_pretends_to_be_live(home: Hom
     visitor = known_at_the_top(home, "study")
     live = visitor.page.locator("body")
     home.house.bridge.kill()
-    expect(visitor.page.get_by_role("alert").first).to_contain_text(re.compile(r"As of \d\d:\d\d"), timeout=2_000)
+    expect(visitor.page.get_by_role("alert").first).to_contain_text(
+        re.compile(r"As of \d\d:\d\d"), timeout=2_000
+    )
     expect(live).to_have_class("stale")
     expect(visitor.hem_bar("Study")).to_have_attribute("aria-disabled", "true")
     visitor.picture("phone-lost")

@@ -44,16 +44,13 @@ export class HemBar {
   update({ percent, asked, words, usable }) {
     this.percent = percent;
     this.asked = asked;
+    this.words = words;
     this.usable = usable;
     show(this.element, percent !== null);
     if (percent === null) return this.#drop();
     set(this.element, { "aria-disabled": usable ? null : "true", tabindex: usable ? 0 : -1 });
     if (!usable) this.#drop();
-    if (this.wanted === null) {
-      set(this.element, { "aria-valuenow": percent, "aria-valuetext": words });
-      this.drawing.asked(asked);
-      this.place();
-    }
+    if (this.wanted === null) this.#showKnown();
   }
 
   /** Put it where the drawing has the hem bar. */
@@ -127,7 +124,11 @@ export class HemBar {
     this.held = null;
     this.element.classList.remove("held");
     show(this.bubble, false);
-    if (!had) return;
+    if (had) this.#showKnown();
+  }
+
+  #showKnown() {
+    set(this.element, { "aria-valuenow": this.percent, "aria-valuetext": this.words });
     this.drawing.asked(this.asked);
     this.place();
   }
