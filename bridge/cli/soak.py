@@ -138,7 +138,7 @@ def _rows(total: Share, took_s: float) -> list[tuple[str, str]]:
     days = max(figures.shade_days, 1e-9)
     rows = [
         ("seeds", f"{total.seeds}"),
-        ("shade-days", f"{figures.shade_days:.0f}"),
+        ("shade-days", f"{figures.shade_days:.0f} ({figures.one_way_days:.0f} on boards that never report)"),
         ("moves by order", f"{figures.moves} ({figures.moves / days:.1f} a day)"),
         ("moves at the board", f"{figures.local_moves}"),
         ("requests", f"{figures.requests}"),
@@ -187,6 +187,7 @@ def _as_json(total: Share, took_s: float) -> str:
     figures = total.figures
     names = (
         "shade_days",
+        "one_way_days",
         "moves",
         "local_moves",
         "requests",

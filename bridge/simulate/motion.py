@@ -6,7 +6,7 @@ step. Turning round is two legs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import floor, sqrt
 
 # Absorbs the rounding of the closed form, so that a step due at this very instant is out; far below a step.
@@ -45,6 +45,7 @@ class Leg:
         sign: 1 lowers, -1 raises.
         end: The whole count at which it ends.
         ramps: Its stretches in order.
+        end_s: When it ends.
     """
 
     start_s: float
@@ -52,10 +53,10 @@ class Leg:
     sign: int
     end: int
     ramps: tuple[Ramp, ...]
+    end_s: float = field(init=False)
 
-    @property
-    def end_s(self) -> float:
-        return self.start_s + sum(ramp.seconds for ramp in self.ramps)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "end_s", self.start_s + sum(ramp.seconds for ramp in self.ramps))
 
     def place(self, now_s: float) -> float:
         """The count at `now_s`, not rounded."""

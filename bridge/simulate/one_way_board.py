@@ -112,7 +112,7 @@ class OneWayBoard:
         if topic == self.plan.stop_topic and stop is not None and payload == stop.encode("utf-8"):
             if not retained:
                 self._pending.append((now_s + self.plan.delay_s, None, tag))
-        elif topic == self.plan.topic and (count := self._count_of(payload)) is not None:
+        elif topic == self.plan.topic and (count := self.count_of(payload)) is not None:
             self._told(count, retained=retained, now_s=now_s, tag=tag)
         return [*sent, *self.advance(now_s)]
 
@@ -123,7 +123,7 @@ class OneWayBoard:
             return
         self._pending.append((now_s + self.plan.delay_s, count, tag))
 
-    def _count_of(self, payload: bytes) -> int | None:
+    def count_of(self, payload: bytes) -> int | None:
         """What it makes of a number: its own lenient reading, as boards have it."""
         try:
             value = float(payload[:PAYLOAD_MAX])

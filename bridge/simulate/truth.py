@@ -7,8 +7,7 @@ turns of the tube are 0 at the upper limit. Knows nothing of counts or of what a
 
 from __future__ import annotations
 
-from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from fractions import Fraction
 from math import ceil, pi
 from random import Random
@@ -23,6 +22,8 @@ FULL_STEPS_PER_REV = 200
 FALL_TURNS = 1 / 64
 # More than any slip of one stretch of a motion, in tube turns.
 SURE_TURNS = 0.1
+# So far from a bound, rounding plays no part.
+SURELY = 0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +152,7 @@ class Tube:
     _gear: float = field(init=False)
     _all_mm: float = field(init=False)
     _stop_turns: float = field(init=False)
+    _most_nm: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._all_turns = self.build.all_turns
@@ -159,6 +161,7 @@ class Tube:
         self._all_mm = self.build.wound(self._all_turns)
         stop = self.build.stop_mm
         self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
+        self._most_nm = self._weight_bound_nm()
 
     @classmethod
     def new(cls, build: Build, rng: Random) -> Tube:
@@ -170,8 +173,12 @@ class Tube:
 
     def twin(self) -> Tube:
         """The same shade with a state of its own, for asking what would happen."""
-        twin = copy(self)
-        twin.state = copy(self.state)
+        twin = object.__new__(Tube)
+        for name in _TUBE:
+            setattr(twin, name, getattr(self, name))
+        state = twin.state = object.__new__(State)
+        for name in _STATE:
+            setattr(state, name, getattr(self.state, name))
         return twin
 
     # What is so.
@@ -319,13 +326,30 @@ class Tube:
         """Give up whole cycles until the equilibrium is within half a cycle of what blocks the rotor."""
         state, cycle = self.state, self.build.cycle
         limit = self._highest()
-        if state.hand_mm is not None or self._lifting_nm() > self._torque_at(pps):
+        if state.hand_mm is not None or self._overloaded(pps):
             limit = max(limit, before)
         behind = limit - state.rotor
         if behind > cycle / 2:
             cycles = ceil((behind - cycle / 2) / cycle)
             state.rotor += cycles * cycle
             state.lost += cycles * cycle
+
+    def _overloaded(self, pps: float) -> bool:
+        torque = self._torque_at(pps)
+        # Seldom so near that the weight has to be reckoned.
+        return not self._lifts_any(torque) and self._lifting_nm() > torque
+
+    def _lifts_any(self, torque_nm: float) -> bool:
+        hindered = self._most_nm + self.build.friction_nm + self.state.rub_nm
+        return hindered <= torque_nm * self._gear * self.build.gear_efficiency * SURELY
+
+    def _weight_bound_nm(self) -> float:
+        """Return more than any weight of this cloth can be at the tube."""
+        build = self.build
+        kg = build.hem_bar_kg + build.cloth_kgpm2 * build.width_mm / 1000 * max(self._all_mm, 0.0) / 1000
+        most = max(abs(self._all_turns), abs(self._all_turns - max(self._stop_turns, -self._all_turns)))
+        radius = radius_mm(most + 1.0, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm)
+        return kg * GRAVITY_MPS2 * radius / 1000
 
     def _torque_at(self, pps: float) -> float:
         build = self.build
@@ -354,6 +378,9 @@ class Tube:
 
     def _settle(self) -> None:
         """Let it fall until it is held, or the cloth has come to its end."""
+        holds_nm = self.build.holding_nm if self.state.energised else self.build.detent_nm
+        if self._most_nm <= holds_nm * self._gear * SURELY:
+            return
         if self.state.hand_mm is not None or self._held(self.turns):
             return
         turns, end = self.turns, self._all_turns
@@ -378,3 +405,8 @@ class Tube:
         wound = self._all_turns - self.turns
         radius = radius_mm(wound, tube_mm=self.build.tube_mm, cloth_mm=self.build.cloth_mm)
         self.state.seat_turns += mm / (2 * pi * radius)
+
+
+# A search for the step at which a switch trips asks many twins what would happen.
+_TUBE = tuple(each.name for each in fields(Tube))
+_STATE = tuple(each.name for each in fields(State))

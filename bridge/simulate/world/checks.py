@@ -214,7 +214,8 @@ class Checks:
         if side.board.powered:
             side.catch_up()
         tube = side.board.channels[channel].tube
-        truth = (tube, tube.state.rotor, tube.state.seat_turns, tube.state.hand_mm)
+        state = tube.state
+        truth = (tube, state.rotor, state.seat_turns, state.hand_mm)
         looked = self.looked.get(shade.id)
         if looked is not None and looked[0] is shade.knowledge and looked[1] == truth:
             return

@@ -10,11 +10,9 @@ from collections.abc import Callable, Mapping
 from random import Random
 from typing import TYPE_CHECKING
 
-from bridge.adapters.links.one_way import encode
 from bridge.core.contract import Do, Order, Then, Why
 from bridge.core.events import ClaimHeard
 from bridge.core.outcome import SendOrder
-from bridge.core.shade.units import count_of, value_for
 from bridge.core.values import BoardId
 from bridge.simulate.channel import Channel
 from bridge.simulate.wire import Publish
@@ -274,10 +272,9 @@ def _stranger(world: World) -> None:
         # What leads its motor to a place within the limits, as a careful stranger would.
         turns = world.turns_at(side, 0, world.rng.uniform(0.05, 0.9) * side.spec.travel.roll.drop_mm)
         count = (motor.count or 0) + round((turns - motor.tube.turns) * motor.fitting.build.pulses_per_turn)
-        value = value_for(side.spec, count)
-        if abs(count_of(side.spec, value) - count) > side.spec.travel.lower_steps / 50:
+        payload = side.board.number_for(count, link.decimals)
+        if abs((side.board.count_of(payload) or 0) - count) > side.spec.travel.lower_steps / 50:
             return
-        _, payload, _ = encode(link, value)
     published = Publish(topic=topic, payload=payload, retain=retain)
     world.note("stranger", side.spec.id, payload)
     message = side.said(published, Sender.STRANGER)

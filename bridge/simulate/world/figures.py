@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+SUMS = (
+    "shade_days", "one_way_days", "moves", "local_moves", "events", "orders", "requests", "references",
+    "shared_starts", "rule_moves", "group_asks", "undetectable", "in_motion",
+)  # fmt: skip
+
 
 @dataclass(slots=True, kw_only=True)
 class Figures:
@@ -12,6 +17,7 @@ class Figures:
 
     Attributes:
         shade_days: Simulated days times shades.
+        one_way_days: Of these, on boards that never report.
         moves: Motions begun by orders.
         local_moves: Motions begun at a board.
         events: Events that the core has handled.
@@ -30,6 +36,7 @@ class Figures:
     """
 
     shade_days: float = 0.0
+    one_way_days: float = 0.0
     moves: int = 0
     local_moves: int = 0
     events: int = 0
@@ -53,8 +60,7 @@ class Figures:
 
     def add(self, other: Figures) -> None:
         """Take in the figures of another world."""
-        for name in ("shade_days", "moves", "local_moves", "events", "orders", "requests", "references",
-                     "shared_starts", "rule_moves", "group_asks", "undetectable", "in_motion"):  # fmt: skip
+        for name in SUMS:
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.faults.update(other.faults)
         self.fates.update(other.fates)
@@ -62,6 +68,9 @@ class Figures:
         self.widths.extend(other.widths)
 
 
+_DIGITS = str.maketrans("0123456789", "##########")
+
+
 def plain(why: str) -> str:
     """Return a reason with its numbers taken out, to count like with like."""
-    return "".join("#" if c.isdigit() else c for c in why).replace("##", "#").replace("##", "#")[:90]
+    return why.translate(_DIGITS).replace("##", "#").replace("##", "#")[:90]

@@ -10,12 +10,13 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from bridge.adapters.broker.tree import Tree
+from bridge.adapters.page.telling import shade_said
 from bridge.core.events import ReportHeard
 from bridge.core.outcome import Note, SendOrder
 from bridge.core.outlook import shade_outlook
 from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Shade
-from bridge.core.values import ShadeId
+from bridge.core.values import Rank, ShadeId
 from bridge.simulate.world.escape import Escape
 
 if TYPE_CHECKING:
@@ -27,6 +28,10 @@ ROUNDING_A = 1e-6
 # Every so many changed estimates are looked at as the broker shows them: formatting all would take longer
 # than deciding.
 SHOWN_EVERY = 8
+PAGE_EVERY = 8 * SHOWN_EVERY
+# What the rules for comfort may run a motor in any hour, in seconds: far from what warms it.
+DUTY_S = 600.0
+HOUR_S = 3600.0
 DAY_S = 86400.0
 # A look of the rules is late by what its timer is.
 PUNCTUAL_S = 1.0
@@ -47,6 +52,7 @@ class Limits:
         self.evidence: dict[ShadeId, int] = {}
         self.connection = 0
         self.ruled_s: dict[ShadeId, list[float]] = {}
+        self.ran_s: dict[ShadeId, list[tuple[float, float]]] = {}
 
     # I9.
 
@@ -67,6 +73,18 @@ class Limits:
         # Any 24 hours touch at most two local days.
         if len([at for at in moved if at > now - DAY_S]) > 2 * restraint.moves_a_day:
             raise Escape("I9", f"{note.shade}: the rules have moved it {len(moved)} times")
+
+    def _ran(self, name: ShadeId, seconds: float) -> None:
+        """The rules for comfort do not keep a motor running."""
+        house, now = self.world.server.house, self.world.now
+        request = None if house is None or name not in house.shades else house.shades[name].request
+        if request is None or request.rank > Rank.RULE:
+            return
+        ran = [(at, each) for at, each in self.ran_s.get(name, []) if at > now - HOUR_S]
+        ran.append((now, seconds))
+        self.ran_s[name] = ran
+        if (total := sum(each for _, each in ran)) > DUTY_S:
+            raise Escape("I9", f"{name}: the rules have run its motor for {total:.0f} s in an hour")
 
     def forgiven(self) -> None:
         """The clock was set, or rows of the journal are gone: what rules did before is not counted."""
@@ -97,7 +115,10 @@ class Limits:
         """
         if not from_rest and self.ordered.get(name) != moves:
             return
-        self.ordered[name] = side.board.channels[channel].tube.state.moves
+        motor = side.board.channels[channel]
+        self.ordered[name] = motor.tube.state.moves
+        if motor.motion is not None:
+            self._ran(name, motor.motion.leg.end_s - self.world.now)
         supply = self.world.specs[name].supply
         if supply is None:
             return
@@ -145,6 +166,24 @@ class Limits:
         grade = values[f"{device}/grade"].decode()
         if grade != self._grade(shade, bottom_mm - top_mm):
             raise Escape("I15", f"{shade.id}: {grade} is shown of {bottom_mm - top_mm:.1f} mm")
+        place = values.get(f"{self.tree.topic(shade.id, 'opening')}/position", b"").decode()
+        # Whole percent, and 0 and 100 within tolerance of the limits.
+        off = 1 + 100 * spec.tolerance_mm / roll.drop_mm
+        outside = place and not min(float(low), 100.0) - off <= int(place) <= max(float(high), 0.0) + off
+        if (grade == "unknown") != (place == "") or outside:
+            raise Escape("I15", f"{shade.id}: {place!r} is shown of a claim of {low} to {high} %")
+        if self.changes % PAGE_EVERY == 0:
+            self._as_on_the_page(house, shade, (place, grade, float(low), float(high), float(width)))
+
+    def _as_on_the_page(
+        self, house: House, shade: Shade, in_tree: tuple[str, str, float, float, float]
+    ) -> None:
+        """The page's data is what the tree says, which is what the commands print."""
+        said = shade_said(house, shade, house.now, None)
+        place = "" if said.open_pct is None else str(said.open_pct)
+        on_page = (place, said.grade, said.low_pct, said.high_pct, said.width_mm)
+        if on_page != in_tree:
+            raise Escape("I15", f"{shade.id}: the page says {on_page}, the tree {in_tree}")
 
     def _grade(self, shade: Shade, width_mm: float) -> str:
         spec, hull = shade.spec, shade.knowledge.hull

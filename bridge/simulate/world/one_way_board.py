@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum, auto
+from fractions import Fraction
 from random import Random
 
 from bridge.adapters.links.one_way import decode
 from bridge.core.contract import Link
 from bridge.core.events import AliveHeard, TargetHeard
-from bridge.core.spec import PowerUp, ShadeSpec
+from bridge.core.spec import PowerUp, ShadeSpec, Unit
 from bridge.core.values import Moment
 from bridge.simulate.fitting import OneWayPlan
 from bridge.simulate.one_way_board import OneWayBoard
@@ -72,8 +73,19 @@ class SimOneWayBoard(OneWayBoard):
     def would_move(self, message: Overheard, *, retained: bool) -> bool:
         """Say whether this message leads elsewhere than where it stands or goes."""
         first = retained and not self._found and self.plan.power_up is PowerUp.RETAINED_TARGET
-        count = self._count_of(message.payload) if message.topic == self.plan.topic else None
+        count = self.count_of(message.payload) if message.topic == self.plan.topic else None
         return count is not None and not first and count not in (self.motor.count, self.motor.to)
+
+    def number_for(self, count: int, decimals: int) -> bytes:
+        """Return the number on its topic that leads nearest to a count."""
+        plan = self.plan
+        exact = Fraction(count)
+        if plan.unit is Unit.TURNS:
+            exact /= self.motor.fitting.build.pulses_per_rev * self.motor.fitting.build.gear
+        elif plan.unit is not Unit.STEPS:
+            closed = min(max(100 * exact / plan.full_steps, Fraction(0)), Fraction(100))
+            exact = closed if plan.unit is Unit.PERCENT_CLOSED else 100 - closed
+        return f"{float(exact):.{decimals}f}".encode("ascii")
 
     def greeting(self, now_s: float) -> list[Publish]:
         """Return what it says on connecting."""

@@ -104,6 +104,8 @@ class OneWaySide(Line):
 
     def greet(self) -> None:
         """It finds the broker: what is retained on its topics comes first."""
+        if self.spec.one_way.retained and self.spec.one_way.topic not in self.world.broker.retained:
+            self.world.checks.reckoned.forgotten(self)
         for topic in self.board.topics:
             kept = self.world.broker.retained.get(topic)
             if isinstance(kept, Overheard):

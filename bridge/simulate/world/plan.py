@@ -13,8 +13,6 @@ from pathlib import Path
 from random import Random
 
 from bridge.core.errors import ConfigError
-from bridge.core.shade.roll import Roll
-from bridge.core.shade.travel import Travel
 from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.values import ShadeId
 from bridge.settings.faults import ConfigFaults, Place
@@ -28,6 +26,9 @@ from bridge.simulate.world.weather import draw_sensors
 GEARS = (Fraction(57, 11), Fraction(5), Fraction(57, 11), Fraction(3), Fraction(10), Fraction(1))
 # The truth stays a hair inside the allowance: the bridge's layer formula and the spiral differ by 0.1 mm.
 INSIDE = 0.97
+# The share of houses with a schedule. Its day ahead takes as long to reckon as everything else in that house.
+SCHEDULED = 0.2
+RARELY = 0.015
 # However often an owner edits it.
 SLIP_MOST_MM = 1.0
 PLACES = 128
@@ -90,7 +91,7 @@ def draw_plan(
         channels.append(drawn.fitting)
     boards = tuple(BoardPlan(id=name, channels=tuple(fittings[name])) for name in sorted(fittings))
     mute = _draw_one_way(simple, how_many(simple, one_way), tables, progress_s, careful=careful)
-    shared = _draw_shared(aside, tables)
+    shared = _draw_shared(aside, tables, ruled=SCHEDULED if weather is None else RARELY)
     sensed = {} if weather is None else draw_sensors(weather)
     if sensed and "rule" not in shared:
         shared |= sensed
@@ -113,7 +114,7 @@ def _draw_one_way(
     return mute
 
 
-def _draw_shared(rng: Random, tables: dict[str, dict[str, object]]) -> dict[str, object]:
+def _draw_shared(rng: Random, tables: dict[str, dict[str, object]], *, ruled: float) -> dict[str, object]:
     """Return what the shades share: in some houses a supply too weak for all, a group, a schedule."""
     shared: dict[str, object] = {}
     names = sorted(tables)
@@ -127,13 +128,17 @@ def _draw_shared(rng: Random, tables: dict[str, dict[str, object]]) -> dict[str,
         shared["supplies"] = {"rail": {"amps": max(least, rng.uniform(least, most)) + 0.01}}
     if len(names) > 1 and rng.random() < 0.4:
         shared["groups"] = {"all": {"members": names}}
-    if rng.random() < 0.2:
+    if rng.random() < ruled:
         first = rng.randint(0, 20)
         times = [[f"{first + n // 3:02}:{n % 3 * 20:02}", rng.choice((0, 40, 80, 100))] for n in range(9)]
+        if ruled != SCHEDULED:
+            times = [[f"{(first + 2 * n) % 24:02}:00", pct] for n, (_, pct) in enumerate(times)]
         shared["rule"] = [{"rule": "schedule", "shades": "all", "times": times}]
         shared["restraint"] = {
-            "look_every_min": 20, "dwell_min": rng.choice((15, 30, 60)), "moves_a_day": rng.randint(2, 6)
-        }  # fmt: skip
+            "look_every_min": 20 if ruled == SCHEDULED else 60,
+            "dwell_min": rng.choice((15, 30, 60)),
+            "moves_a_day": rng.randint(2, 6),
+        }
         for name in names:
             tables[name]["hold_min"] = 5.0
     return shared
@@ -180,22 +185,20 @@ def redrawn_settings(rng: Random, spec: HouseSpec, plan: Plan) -> HouseSpec:
     built += [each for board in plan.one_way for each in board.channels]
     builds = {each.shade: each.build for each in built}
     share = rng.uniform(0.1, 1.0)
-    shades = tuple(
-        replace(each, travel=_remeasured(share, each.travel, builds[each.id])) if rng.random() < 0.7 else each
-        for each in spec.shades
-    )
-    return replace(spec, shades=shades)
+    return replace(spec, shades=tuple(_remeasured(rng, share, each, builds[each.id]) for each in spec.shades))
 
 
-def _remeasured(share: float, travel: Travel, build: Build) -> Travel:
-    roll = travel.roll
-    nearer = Roll(
+def _remeasured(rng: Random, share: float, shade: ShadeSpec, build: Build) -> ShadeSpec:
+    if rng.random() < 0.3:
+        return shade
+    roll = shade.travel.roll
+    nearer = replace(
+        roll,
         tube_mm=roll.tube_mm + share * (build.tube_mm - roll.tube_mm),
         cloth_mm=roll.cloth_mm + share * (build.cloth_mm - roll.cloth_mm),
-        drop_mm=roll.drop_mm,
         wraps_left=roll.wraps_left + share * (build.wraps_left - roll.wraps_left),
     )
-    return Travel(roll=nearer, drive=travel.drive)
+    return replace(shade, travel=replace(shade.travel, roll=nearer))
 
 
 def _draw_shade(rng: Random, name: str, progress_s: float, *, careful: bool) -> _Shade:

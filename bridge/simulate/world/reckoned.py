@@ -7,19 +7,18 @@ a stranger's message until the bridge has heard it, a power cut until its alive 
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from bridge.adapters.links.one_way import encode
 from bridge.core.events import AliveHeard, Event, TargetHeard
 from bridge.core.outcome import SendTarget
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
-from bridge.core.shade.units import count_of, rounding
 from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.escape import Escape
-from bridge.simulate.world.one_way_board import Overheard, Sender
+from bridge.simulate.world.one_way_board import Overheard, Sender, SimOneWayBoard
 
 if TYPE_CHECKING:
     from bridge.simulate.world.one_way_side import OneWaySide
@@ -95,6 +94,11 @@ class Reckoned:
         """A message has not reached its board."""
         if not self._told(side):
             self.unknowable(side.spec.id, f"a target that never arrived, or waits: {message.retain}")
+
+    def forgotten(self, side: OneWaySide) -> None:
+        """A board finds nothing on a topic whose message its broker has lost: it takes itself to be at 0."""
+        if side.greeted != side.life and side.spec.one_way.topic in self.newest:
+            self.unknowable(side.spec.id, "a broker that has lost what it kept for the board")
 
     def _told(self, side: OneWaySide) -> bool:
         """Say whether the bridge is told of it when the board is not there."""
@@ -229,17 +233,21 @@ class Reckoned:
         if known.base is None or shade.id in self.world.checks.unfelt or self.hides(shade.id):
             return
         assert sent.value is not None
-        at = known.base.middle + count_of(shade.spec, sent.value)
-        slack = known.base.width + float(travel.drive.cycle_pulses) + rounding(shade.spec.one_way.unit)
-        slack += self._grid(shade) + self._tolerance(shade)
+        side, _ = self.world.where[shade.id]
+        assert isinstance(side.board, SimOneWayBoard)
+        _, payload, _ = encode(shade.spec.one_way, sent.value)
+        at = known.base.middle + (side.board.count_of(payload) or 0)
+        slack = known.base.width + float(travel.drive.cycle_pulses) + 1
+        slack += self._grid(side.board, shade.spec.one_way.decimals) + self._tolerance(shade)
         if not -slack - 1 <= at <= travel.lower_steps + slack + 1:
             raise Escape("I2", f"{shade.id}: sent to {at}, limits 0 to {travel.lower_steps}")
 
-    def _grid(self, shade: Shade) -> float:
+    def _grid(self, board: SimOneWayBoard, decimals: int) -> float:
         """Return the steps between two numbers that the link can spell."""
-        link = shade.spec.one_way
-        one: int = abs(count_of(shade.spec, Fraction(1)) - count_of(shade.spec, Fraction(0)))
-        return one / float(10**link.decimals)
+        one, nothing = board.count_of(b"1"), board.count_of(b"0")
+        assert one is not None
+        assert nothing is not None
+        return abs(one - nothing) / float(10**decimals)
 
     def _tolerance(self, shade: Shade) -> float:
         travel = shade.spec.travel

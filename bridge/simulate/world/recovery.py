@@ -11,9 +11,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bridge.core.position.allowance import physical_range
-from bridge.core.shade.profile import move_profile
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import ShadeId
+from bridge.simulate.motion import run
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.reckoned import serves
 
@@ -77,6 +77,6 @@ def serving_s(world: World, name: ShadeId) -> float:
 
 def _alone_s(spec: ShadeSpec) -> float:
     span = physical_range(spec).width
-    seek = move_profile(steps=span, top_pps=max(1, spec.top_pps // 2), ramp_pps2=spec.ramp_pps2)
-    move = move_profile(steps=span, top_pps=spec.top_pps, ramp_pps2=spec.ramp_pps2)
-    return seek.duration_s + move.duration_s + GRACE_S
+    seek = run(now_s=0.0, origin=0, end=span, top=max(1, spec.top_pps // 2), ramp=spec.ramp_pps2)
+    move = run(now_s=0.0, origin=0, end=span, top=spec.top_pps, ramp=spec.ramp_pps2)
+    return seek.end_s + move.end_s + GRACE_S

@@ -30,7 +30,7 @@ ROUNDED = 0.025
 
 def draw_sensors(rng: Random) -> dict[str, object]:
     """Return the settings of a house with sensors and the rules that go by them; mostly none."""
-    if rng.random() >= 0.06:
+    if rng.random() >= 0.015:
         return {}
     wind = {"rule": "wind", "shades": "all", "gust_limit_mps": GUST_LIMIT_MPS, "calm_min": CALM_MIN}
     return {
@@ -39,6 +39,7 @@ def draw_sensors(rng: Random) -> dict[str, object]:
             str(DOOR): {"kind": "contact", "topic": "porch/door", "unit": "0/1", "stale_s": STALE_S},
         },
         "rule": [wind, {"rule": "doorway", "shades": "all"}],
+        "restraint": {"look_every_min": 60},
     }
 
 
@@ -111,6 +112,8 @@ class Weather:
         """No order lowers a shade in the wind, in ignorance of the wind, or on an open door."""
         if not self.fitted or sent.order.do is not Do.GO:
             return
+        if shade.outstanding is not None and shade.outstanding.order.do is Do.STOP:
+            return  # The same event takes it back.
         side, channel = self.world.where[sent.shade]
         motor = side.board.channels[channel]
         assert sent.order.to is not None

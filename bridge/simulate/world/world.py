@@ -32,9 +32,6 @@ from bridge.simulate.world.server import Server
 from bridge.simulate.world.weather import Weather
 
 DAY_S = 86400.0
-# A move every so often, and so many faults of the menu for each.
-WISHES_A_DAY = 9.5
-FAULTS_PER_WISH = 0.3
 # Once faults have ended: as long as the slowest recovery takes, then two requests that must end well.
 CALM_S = 120.0
 
@@ -51,6 +48,8 @@ class Options:
         one_way: How many more on boards that never report; drawn when None.
         wire: Every message goes through the bytes of the wire.
         progress_s: Seconds between progress reports that arrive.
+        wishes: What people want of each shade a day.
+        mishaps: Faults for each of these wishes, in a house of the common kind.
         trace: Keep the story.
         careful: Every shade has a good upper switch and narrow allowances that hold.
     """
@@ -61,7 +60,9 @@ class Options:
     shades: int = 0
     one_way: int | None = None
     wire: bool = False
-    progress_s: float = 2.1
+    progress_s: float = 2.7
+    wishes: float = 8.8
+    mishaps: float = 0.16
     trace: bool = False
     careful: bool = False
 
@@ -91,7 +92,7 @@ class World:
         if options.faults:
             aside = Random(f"later kinds of seed {options.seed}")
             self.menu = draw_menu(self.rng, options.faults, aside=aside)
-        self.rate = FAULTS_PER_WISH * self.rng.choice((0.2, 1.0, 1.0, 2.0))
+        self.rate = options.mishaps * self.rng.choice((0.2, 1.0, 1.0, 2.0))
         self.slow_until = self.repeat_until = -1.0
         self.disturbances = 0
         self.asks: Counter[ShadeId] = Counter()
@@ -202,6 +203,7 @@ class World:
         self.live_until(end)
         self._calm_end()
         self.figures.shade_days = self.options.days * len(self.where)
+        self.figures.one_way_days = self.options.days * len(self.plan.one_way)
         return self.figures
 
     def switch_on(self) -> None:
@@ -221,7 +223,7 @@ class World:
     def _wish_again(self, name: ShadeId) -> None:
         if self.calm_from_now_on:
             return
-        self.at(self.now + self.rng.expovariate(WISHES_A_DAY / DAY_S), self._wish_again, name)
+        self.at(self.now + self.rng.expovariate(self.options.wishes / DAY_S), self._wish_again, name)
         self.people.wish(name)
         for _ in range(self._faults_now()):
             wait = self.rng.uniform(0, 3000) if self.rng.random() < 0.15 else self.rng.uniform(0.1, 4)
