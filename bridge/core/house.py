@@ -298,9 +298,20 @@ def _report_heard(turn: Turn, event: ReportHeard) -> House:
     house = turn.house
     for shade in house.shades.values():
         if _is_on(shade, event.board) and shade.spec.contract.channel == event.channel:
-            return _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))
+            after = _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))
+            return _outdated_too(turn, after) if turn.term > house.term else after
     turn.note("board.channel.unknown", Level.DEBUG, board=event.board, channel=event.channel)
     return house
+
+
+def _outdated_too(turn: Turn, house: House) -> House:
+    """Return the house after a board has known a higher term: this journal is old for the unheard too."""
+    why = "a board knows of another bridge, or of a newer journal of this one"
+    shades = {
+        name: shade if shade.channel.answered or shade.memory is not None else outdated(turn, shade, why)
+        for name, shade in house.shades.items()
+    }
+    return replace(house, shades=shades)
 
 
 def _claim_heard(turn: Turn, event: ClaimHeard) -> House:
