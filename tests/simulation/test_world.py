@@ -48,6 +48,11 @@ def test_a_seed_that_once_escaped_within_six_days_does_so_no_more(seed: int, fau
     assert run_seed(Options(seed=seed, days=6.0, faults=faults, **AS_THEN)).failures == ()
 
 
+@pytest.mark.parametrize("seed", (68, 216, 4016, 4050))
+def test_a_seed_of_busier_menus_that_once_escaped_does_so_no_more(seed: int) -> None:
+    assert run_seed(Options(seed=seed, days=6.0)).failures == ()
+
+
 def test_boards_that_never_report_are_claimed_no_sharper_than_they_can_be() -> None:
     # Those that once escaped, by what was found: a fall at the end of a move, an older target handed back,
     # a stranger's after nonsense, a target that its board had yet to hear.

@@ -14,7 +14,7 @@ from bridge.core.events import AliveHeard, Event, TargetHeard
 from bridge.core.outcome import SendTarget
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
-from bridge.core.spec import OneWayLink
+from bridge.core.spec import OneWayLink, Unit
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
 from bridge.simulate.world.escape import Escape
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 LATE_S = 40.0
 TARGETS_A_SECOND = 5
 HEARD_KEPT = 200
+# By so much an unmeasured gear may be out.
+UNMEASURED = 0.06
 # What the radio takes while nothing is wrong.
 HOPS_S = 0.2
 
@@ -92,8 +94,14 @@ class Reckoned:
 
     def dropped(self, side: OneWaySide, message: Overheard) -> None:
         """A message has not reached its board."""
-        if not self._told(side):
+        if not self._told(side) or self._taken_to_be_there(side):
             self.unknowable(side.spec.id, f"a target that never arrived, or waits: {message.retain}")
+
+    def _taken_to_be_there(self, side: OneWaySide) -> bool:
+        """Say whether a broker that died could not speak the will of a board that is not back yet."""
+        house = self.world.server.house
+        shade = None if house is None else house.shades.get(side.spec.id)
+        return side.session is None and shade is not None and shade.reckoning.alive is True
 
     def forgotten(self, side: OneWaySide) -> None:
         """A board finds nothing on a topic whose message its broker has lost: it takes itself to be at 0."""
@@ -238,6 +246,9 @@ class Reckoned:
         _, payload, _ = encode(shade.spec.one_way, sent.value)
         at = known.base.middle + (side.board.count_of(payload) or 0)
         slack = known.base.width + float(travel.drive.cycle_pulses) + 1
+        if shade.spec.one_way.unit is Unit.TURNS:
+            # A gear that is not what the settings say: its board reckons steps by the true one.
+            slack += UNMEASURED * travel.lower_steps
         slack += self._grid(side.board, shade.spec.one_way.decimals) + self._tolerance(shade)
         if not -slack - 1 <= at <= travel.lower_steps + slack + 1:
             raise Escape("I2", f"{shade.id}: sent to {at}, limits 0 to {travel.lower_steps}")
