@@ -50,6 +50,27 @@ def test_dragging_the_hem_bar_asks_once_when_it_is_let_go(home: Home) -> None:
     visitor.picture("phone-reached", whole=True)
 
 
+def test_a_finger_drags_it_too_and_the_page_stays_where_it_is(home: Home) -> None:
+    home.house.find_top("study")
+    visitor = home.visit(has_touch=True, is_mobile=True)
+    visitor.wait_still("Study", 100)
+    box = visitor.hem_bar("Study").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    touch = visitor.page.context.new_cdp_session(visitor.page)
+    touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
+    for step in range(1, 13):
+        point = {"x": x, "y": y + 5 * step}
+        touch.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
+    touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    target = "opening/position/$target"
+    home.house.ear.wait(lambda: home.house.value("study", target) != "100", "it is asked")
+    wanted = int(home.house.value("study", target))
+    assert 20 < wanted < 90
+    assert visitor.page.get_by_role("main").evaluate("each => each.scrollTop") == 0
+    visitor.wait_still("Study", wanted)
+
+
 def test_a_newer_request_replaces_one_under_way_and_both_places_are_shown(home: Home) -> None:
     visitor = known_at_the_top(home, "study")
     visitor.drag("Study", 10)

@@ -11,6 +11,7 @@ import { say } from "./text.js";
 const DAYS = [-1, 0, 1];
 const DAY_MS = 86_400_000;
 const DRAWN_PX = 0.85;
+const REST_MS = 5_000;
 const FAR_M = 6; // a low sun reaches any depth; more than this is not drawn
 const dark = matchMedia("(prefers-color-scheme: dark)");
 
@@ -232,7 +233,7 @@ class ShadeDay {
 
   #list() {
     const moves = this.day.moves.map((each) => [each.utc, say(each.to_pct < each.from_pct ? "day.lowered" : "day.raised", { percent: Math.round(each.to_pct) })]);
-    const happened = this.day.happened.map((each) => [each.utc, each.open_pct === null ? say("day.was.unknown") : say("day.was", { percent: Math.round(each.open_pct) })]);
+    const happened = rests(this.day.happened).map((each) => [each.utc, each.open_pct === null ? say("day.was.unknown") : say("day.was", { percent: Math.round(each.open_pct) })]);
     const rows = [...moves, ...happened].sort(([one], [other]) => Date.parse(one) - Date.parse(other));
     return el("ol", { class: "happenings" }, rows.map(([utc, text]) => el("li", {}, el("time", { datetime: utc }, time(utc)), " ", text)));
   }
@@ -244,6 +245,12 @@ function key(kind) {
 
 function most(all) {
   return Math.max(0, ...all.map((each) => each ?? 0));
+}
+
+/** Return where it came to rest: what it passed on the way is in the picture only. */
+function rests(happened) {
+  const ended = happened.filter((each, at) => at === happened.length - 1 || Date.parse(happened[at + 1].utc) - Date.parse(each.utc) > REST_MS);
+  return ended.filter((each, at) => at === 0 || each.open_pct !== ended[at - 1].open_pct);
 }
 
 /** Lay what happened, which tells changes only, over the day's instants. */

@@ -8,7 +8,7 @@ import { HemBar } from "./hembar.js";
 import { house } from "./live.js";
 import { announce } from "./said.js";
 import { say } from "./text.js";
-import { askedFor, boardWords, doing, isKnown, isMoving, known, nextWords, sliderWords, sunWords } from "./words.js";
+import { askedFor, boardWords, doing, isDoubtful, isKnown, isMoving, known, nextWords, sliderWords, sunWords } from "./words.js";
 
 const LEAST_BAY_PX = 375;
 const LEAST_CM_PX = 0.95;
@@ -20,8 +20,8 @@ const HEAD_AND_FOOT_PX = 150;
 
 /** Return what a drawing needs to know of a shade's cloth. */
 export function clothOf(shade) {
-  const { open_pct, low_pct, high_pct, grade } = shade;
-  return { open_pct, low_pct, high_pct, band: bandVisible(shade), known: isKnown(shade), sure: grade !== "doubtful" };
+  const { open_pct, low_pct, high_pct } = shade;
+  return { open_pct, low_pct, high_pct, band: bandVisible(shade), known: isKnown(shade), sure: !isDoubtful(shade) };
 }
 
 /** The view of the whole house; `update` takes what the house says, `close` ends it. */
@@ -128,7 +128,7 @@ class Bay {
 
   /** Show what both have: position, motion, reason. */
   common(each, { percent, about, words, usable }) {
-    write(this.percent, percent === null ? say("open.unknown") : say(each.grade === "doubtful" ? "percent.about" : "percent", { percent }));
+    write(this.percent, percent === null ? say("open.unknown") : say(isDoubtful(each) ? "percent.about" : "percent", { percent }));
     this.percent.classList.toggle("unknown", percent === null);
     write(this.about, about);
     show(this.about, about !== "");
@@ -188,7 +188,7 @@ class ShadeBay extends Bay {
     show(this.next, this.next.textContent !== "");
     write(this.sun, sunWords(shade, said.sun));
     show(this.sun, this.sun.textContent !== "");
-    show(this.wants, shade.grade === "doubtful" || shade.grade === "unknown");
+    show(this.wants, shade.alerts.some((each) => each.id === "reference"));
   }
 
   async #release() {

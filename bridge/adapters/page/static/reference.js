@@ -7,7 +7,7 @@ import { FLOOR, WindowDrawing, measures, wallHeight } from "./drawing.js";
 import { clothOf } from "./house.js";
 import { house } from "./live.js";
 import { say } from "./text.js";
-import { doing, isKnown, isMoving, known } from "./words.js";
+import { doing, isDoubtful, isKnown, isMoving, known } from "./words.js";
 
 const CAUTIONS = ["stand", "hands", "support", "power", "device"];
 const DRAWN_PX = 0.8;
@@ -50,7 +50,7 @@ export class ReferenceView {
     this.drawing.cloth([clothOf(shade)]);
     this.drawing.asked(shade.asked?.open_pct ?? null);
     this.drawing.light(said.sun, null, null);
-    const open = shade.grade === "doubtful" ? "open.about" : "open.percent";
+    const open = isDoubtful(shade) ? "open.about" : "open.percent";
     const percent = isKnown(shade) ? say(open, { percent: shade.open_pct }) : say("open.unknown");
     write(this.state, [percent, known(shade), doing(shade)].filter(Boolean).join("; "));
     for (const each of this.body.querySelectorAll("button")) set(each, { "aria-disabled": house.live ? null : "true" });

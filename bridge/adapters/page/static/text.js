@@ -186,6 +186,7 @@ export const texts = {
   "open.mixed": "not all are known",
   "known.mm": "known to {mm} mm",
   "known.between": "between {low} and {high} %",
+  "known.moving": "between {low} and {high} % until it rests",
   "known.anywhere": "anywhere on its way",
   "motion.still": "still",
   "motion.raising": "raising",

@@ -12,6 +12,11 @@ export function isKnown(shade) {
   return shade.open_pct !== null && shade.grade !== "unknown";
 }
 
+/** Return whether a shade at rest is known so badly that its hem bar is only about there. */
+export function isDoubtful(shade) {
+  return shade.grade === "doubtful" && !isMoving(shade);
+}
+
 /** Return whether something moves. */
 export function isMoving(each) {
   return each.motion === null || MOVING.has(each.motion);
@@ -22,6 +27,7 @@ export function known(shade) {
   if (!isKnown(shade)) return say("known.anywhere");
   const to = say("known.mm", { mm: Math.ceil(shade.width_mm) });
   const [low, high] = [Math.max(0, Math.floor(shade.low_pct)), Math.min(100, Math.ceil(shade.high_pct))];
+  if (isMoving(shade)) return say("known.moving", { low, high });
   return shade.grade === "doubtful" ? `${to}; ${say("known.between", { low, high })}` : to;
 }
 
