@@ -15,6 +15,7 @@ from bridge.core.events import ClaimHeard
 from bridge.core.outcome import SendOrder
 from bridge.core.values import BoardId
 from bridge.simulate.channel import Channel
+from bridge.simulate.motor import Motor
 from bridge.simulate.wire import Publish
 from bridge.simulate.world import faults_bridge
 from bridge.simulate.world.network import BoardSide
@@ -250,6 +251,8 @@ def _rival_orders(world: World) -> None:
     world.at(world.now + world.rng.uniform(10, 120), _process, world)
 
 
+# A stall is felt once so much is lost.
+FELT_CYCLES = 6
 # What no bridge takes for a number, and boards read in their own ways.
 NONSENSE = (b"", b"NaN", b"-inf", b"1e2", b"12 apples", b"\xff\xfe", b"9" * 400, b"{}")
 
@@ -268,6 +271,8 @@ def _stranger(world: World) -> None:
         topic, payload, retain = link.stop.topic, link.stop.payload.encode("utf-8"), False
     elif draw < 0.25:
         payload = world.rng.choice(NONSENSE)
+        if side.board.count_of(payload) is not None:
+            world.checks.reckoned.unknowable(side.spec.id, "nonsense that its board obeys")
     else:
         # What leads its motor to a place within the limits, as a careful stranger would.
         turns = world.turns_at(side, 0, world.rng.uniform(0.05, 0.9) * side.spec.travel.roll.drop_mm)
@@ -293,6 +298,15 @@ def _pull(world: World) -> None:
     world.note("pull", side.board.plan.id, number)
 
 
+def _feels(motor: Motor) -> bool:
+    """Say whether a board feels that its motor is held back: not near the end of a way, nor near its stop."""
+    motion, count = motor.motion, motor.count
+    # A stall on the way to the stop can't be told from the stop.
+    if motion is None or count is None or not motor.fitting.stall or motion.why is Why.NOT_FOUND:
+        return False
+    return abs(motion.leg.end - count) > FELT_CYCLES * motor.fitting.build.cycle
+
+
 def _hold(world: World) -> None:
     """Somebody holds the hem bar while it rises; a board that feels a stall tells, another one can't."""
     for side in world.sides.values():
@@ -300,19 +314,20 @@ def _hold(world: World) -> None:
         for number, motor in enumerate(side.board.channels):
             if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.hand_mm is not None:
                 continue
-            # A stall on the way to the stop can't be told from the stop.
-            if not motor.fitting.stall or motor.motion.why is Why.NOT_FOUND:
+            if not _feels(motor):
                 world.checks.unfelt.happened(world.shade_at_side(side, number))
             motor.tube.hold()
             world.note("hold", side.board.plan.id, number)
-            world.at(world.now + world.rng.uniform(0.5, 3.0), _let_go, world, side, number)
+            wait = world.rng.uniform(0.5, 3.0)
+            world.at(world.now + wait, _let_go, world, side, number, motor.tube.state.lost, motor.stalls)
             return
 
 
-def _let_go(world: World, side: Line, number: int) -> None:
+def _let_go(world: World, side: Line, number: int, lost: int, stalls: int) -> None:
     side.catch_up()
     motor = side.board.channels[number]
-    if motor.motion is not None and motor.motion.leg.sign > 0:
+    unnoticed = motor.tube.state.lost > lost and motor.stalls == stalls
+    if unnoticed or (motor.motion is not None and motor.motion.leg.sign > 0):
         # Cloth was paid out while the hem bar was held: nothing feels that.
         world.checks.unfelt.happened(world.shade_at_side(side, number))
     motor.tube.let_go()
@@ -325,21 +340,20 @@ def _overload(world: World) -> None:
         for number, motor in enumerate(side.board.channels):
             if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.rub_nm:
                 continue
-            if not motor.fitting.stall or motor.motion.why is Why.NOT_FOUND:
+            if not _feels(motor):
                 world.checks.unfelt.happened(world.shade_at_side(side, number))
             motor.tube.state.rub_nm = 1000.0
             world.note("overload", side.board.plan.id, number)
-            world.at(
-                world.now + world.rng.uniform(0.3, 3.0), _freed, world, side, number, motor.tube.state.lost
-            )
+            wait = world.rng.uniform(0.3, 3.0)
+            world.at(world.now + wait, _freed, world, side, number, motor.tube.state.lost, motor.stalls)
             return
 
 
-def _freed(world: World, side: Line, number: int, lost: int) -> None:
+def _freed(world: World, side: Line, number: int, lost: int, stalls: int) -> None:
     side.catch_up()
     state = side.board.channels[number].tube.state
     state.rub_nm = 0.0
-    if state.lost > lost and not side.board.channels[number].fitting.stall:
+    if state.lost > lost and side.board.channels[number].stalls == stalls:
         world.checks.unfelt.happened(world.shade_at_side(side, number))
 
 

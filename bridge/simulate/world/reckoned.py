@@ -190,7 +190,10 @@ class Reckoned:
 
     def _target_heard(self, name: ShadeId, message: Overheard, event: TargetHeard) -> None:
         news = message.number != self.last_heard.get(name)
-        if event.retained and news and self.world.where[name][0].session is None:
+        side, _ = self.world.where[name]
+        assert isinstance(side.board, SimOneWayBoard)
+        behind = side.session is None or side.board.would_move(message, retained=True)
+        if event.retained and news and behind:
             self.unknowable(name, "a target that the broker still keeps for its board")
         self.last_heard[name] = message.number
         if message.sender is Sender.BRIDGE and not event.retained:

@@ -97,8 +97,8 @@ class Server:
         if self.copied is None or self.runs % 3 == 0:
             self.copied = self.durable
         self.world.note("start", self.runs)
-        self.gap, torn, self.torn = False, self.torn, False
-        self.deliver(Started(at=self.moment(), spec=self.spec, memory_lost=torn))
+        self.gap = False
+        self.deliver(Started(at=self.moment(), spec=self.spec, memory_lost=self.torn))
         self.world.at(self.world.now + self.world.rng.uniform(0.05, 1.0), self.connect, self.runs)
 
     def die(self, *, power: bool) -> None:
@@ -287,6 +287,7 @@ class Server:
         self._tick_later(event)
 
     def _write(self, house: House, *, grew: bool) -> None:
+        self.torn = False
         self.tail.append(house)
         if grew or self.gap:
             self.durable = house
@@ -305,7 +306,10 @@ class Server:
         leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
         for sent in leaving:
             halts = sent.halts if isinstance(sent, SendTarget) else sent.order.do not in (Do.GO, Do.SEEK)
-            if halts:
+            # A number that goes out with a declined request is not remembered, and may be used again.
+            if halts and asked and isinstance(sent, SendOrder):
+                self._send(self.world.broker.order, sent)
+            elif halts:
                 self._leave(house, sent)
         if not asked:
             self._remember(before, house)
