@@ -321,6 +321,9 @@ def redrawn(old: ShadeSpec, new: ShadeSpec, known: Knowledge) -> Knowledge:
     ends = physical_range(new)
     low = floor(new.travel.steps_at_drop(old.travel.drop_at_steps(known.hull.low)))
     high = floor(new.travel.steps_at_drop(_within(old, new, known.hull.high))) + 1
+    # The end of the cloth is known to half a turn only: what reached the old one reaches the new one.
+    if known.hull.high >= physical_range(old).high:
+        high = max(high, ends.high)
     hull = Interval(low=low, high=high).clipped(ends)
     fresh = rebased(new, known, hull, count=None, boot=None)
     return replace(fresh, scale_bound=None, drive=new.travel.version)
