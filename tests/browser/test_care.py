@@ -58,19 +58,19 @@ def test_the_hand_reference_leads_a_person_at_the_window(home: Home) -> None:
         expect(page.get_by_text("no safety device")).to_be_visible()
         visitor.picture("phone-cautions", whole=True)
         page.get_by_role("button", name="I stand at the window").click()
-        page.get_by_role("button", name="At its upper mark").click()
+        page.get_by_role("button", name="At its lower mark").click()
         # From unknown nothing may be lowered by the bridge: the person takes it there.
-        expect(page.get_by_role("heading", name="Take it to its upper limit yourself")).to_be_visible()
-        assert jog(hand, 0).startswith("there")
+        expect(page.get_by_role("heading", name="Take it to its lower limit yourself")).to_be_visible()
+        assert jog(hand, NOMINAL["landing"].drop_mm).startswith("there")
         page.get_by_role("button", name="The hem bar is at its mark").click()
         expect(page.get_by_text("It is referenced now")).to_be_visible(timeout=MOVES_MS)
         page.get_by_role("button", name="One more").click()
-        page.get_by_role("button", name="At its lower mark").click()
-        expect(page.get_by_role("heading", name="Now jog it to its lower limit")).to_be_visible(
+        page.get_by_role("button", name="At its upper mark").click()
+        expect(page.get_by_role("heading", name="Now jog it to its upper limit")).to_be_visible(
             timeout=MOVES_MS
         )
         visitor.picture("phone-jog", whole=True)
-        assert jog(hand, NOMINAL["landing"].drop_mm).startswith("there")
+        assert jog(hand, 0).startswith("there")
         page.get_by_role("button", name="The hem bar is at its mark").click()
         expect(page.get_by_text("It is referenced now")).to_be_visible(timeout=MOVES_MS)
         visitor.picture("phone-referenced", whole=True)

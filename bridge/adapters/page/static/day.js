@@ -10,6 +10,7 @@ import { say } from "./text.js";
 
 const DAYS = [-1, 0, 1];
 const DAY_MS = 86_400_000;
+const AGAIN_MS = 300_000;
 const DRAWN_PX = 0.85;
 const REST_MS = 5_000;
 const FAR_M = 6; // a low sun reaches any depth; more than this is not drawn
@@ -25,7 +26,7 @@ export class DayView {
     this.days = DAYS.map((offset) => el("button", { type: "button", onclick: () => this.#open(offset) }, say(`day.${offset}`)));
     this.trouble = el("p", { role: "status" });
     this.strip = svg("svg", { class: "sky-strip", viewBox: "0 0 288 60", preserveAspectRatio: "none", "aria-hidden": "true" });
-    this.scrub = el("input", { type: "range", min: 0, step: 1, id: "scrub", oninput: () => this.#moved() });
+    this.scrub = el("input", { type: "range", min: 0, step: 1, id: "scrub", oninput: () => this.#moved({ follows: false }) });
     this.at = el("output", { for: "scrub" });
     this.back = el("button", { type: "button", class: "plain", onclick: () => this.#toNow() }, say("day.now"));
     this.windows = el("div", { class: "days" });
@@ -46,6 +47,8 @@ export class DayView {
     );
     this.recoloured = () => this.told && this.#draw();
     dark.addEventListener("change", this.recoloured);
+    // On a wall the day goes on by itself, unless somebody is looking at another time.
+    this.timer = setInterval(() => this.follows && this.#open(0), AGAIN_MS);
     this.#open(0);
   }
 
@@ -55,27 +58,34 @@ export class DayView {
 
   close() {
     dark.removeEventListener("change", this.recoloured);
+    clearInterval(this.timer);
     this.#clear();
     this.closed = true;
   }
 
   async #open(offset) {
+    const another = offset !== this.offset || !this.told;
     this.offset = offset;
+    this.follows = false;
     this.days.forEach((each, at) => set(each, { "aria-pressed": String(DAYS[at] === offset) }));
     const noon = new Date(now().getTime() + offset * DAY_MS);
     write(this.title, dayWords(noon));
-    this.#say(say("day.working"));
+    if (another) this.#empty(say("day.working"));
     try {
       const [library, told] = await Promise.all([chartLibrary(), look("day", { date: dateOf(noon), shade: this.only })]);
       if (this.closed || this.offset !== offset) return;
       [this.library, this.told] = [library, told];
       this.#draw();
     } catch (error) {
-      if (this.offset !== offset) return;
-      this.#say(error.message, { wrong: true });
-      this.#clear();
-      show(this.timeline, false);
+      if (this.offset === offset) this.#empty(error.message, { wrong: true });
     }
+  }
+
+  /** Show nothing but a text. */
+  #empty(text, how) {
+    this.#say(text, how);
+    this.#clear();
+    show(this.timeline, false);
   }
 
   #say(text, { wrong = false } = {}) {
@@ -112,7 +122,8 @@ export class DayView {
     this.#moved();
   }
 
-  #moved() {
+  #moved({ follows = this.offset === 0 } = {}) {
+    this.follows = follows;
     const index = Number(this.scrub.value);
     const up = this.told.sun_elevation_deg[index];
     const clock = time(this.told.utc_s[index] * 1e3);
@@ -143,14 +154,16 @@ class ShadeDay {
     this.told = told;
     this.day = told.shades[shade.id];
     this.library = library;
+    this.x = instants(told.utc_s, this.day.happened);
+    this.course = sampled(this.day.happened, this.x);
     this.real = sampled(this.day.happened, told.utc_s);
     this.drawing = new WindowDrawing([measures(shade)], wall);
     this.drawing.scale(Math.min(DRAWN_PX, 170 / this.drawing.width));
     this.words = el("p", {});
     this.percent = el("div", { class: "chart", role: "img", "aria-label": this.#summary() });
     this.depth = el("div", { class: "chart", role: "img", "aria-label": say("day.depth.chart", { name: shade.name, metres: most(this.day.far_m), up: most(this.day.far_up_m) }) });
-    this.wind = el("div", { class: "chart", role: "img", "aria-label": say("day.wind.chart", { name: shade.name, mps: most(this.real.gust) }) });
-    this.windy = this.real.gust.some((each) => each !== null);
+    this.wind = el("div", { class: "chart", role: "img", "aria-label": say("day.wind.chart", { name: shade.name, mps: most(this.course.gust) }) });
+    this.windy = this.course.gust.some((each) => each !== null);
     const title = el("h3", { id: `day-${shade.id}` }, shade.name);
     this.element = el(
       "section",
@@ -173,13 +186,14 @@ class ShadeDay {
   /** Draw the charts, once the element has its place and width. */
   drawn() {
     const { planned_pct, expected_pct, far_up_m, far_m, limit_m } = this.day;
-    const x = this.told.utc_s;
-    const capped = (all) => all.map((each) => Math.min(each, FAR_M));
-    const spans = stretches(x, this.real.held);
+    const { x, course } = this;
+    const held = (all) => x.map((at) => all[this.#before(at)]);
+    const capped = (all) => x.map((at) => Math.min(between(this.told, all, at), FAR_M));
+    const spans = stretches(x, course.held);
     const percents = [
-      { y: expected_pct, colour: "--muted", width: 1, step: true },
-      { y: planned_pct, colour: "--asked", width: 2, dash: [6, 4], step: true },
-      { y: this.real.open, colour: "--ink", width: 3, step: true },
+      { y: held(expected_pct), colour: "--muted", width: 1, step: true },
+      { y: held(planned_pct), colour: "--asked", width: 2, dash: [6, 4], step: true },
+      { y: course.open, colour: "--ink", width: 3, step: true },
     ];
     const depths = [
       { y: capped(far_up_m), colour: "--patch", width: 1, fill: "--patch" },
@@ -191,7 +205,7 @@ class ShadeDay {
       new DayChart(this.library, this.depth, { x, high: 110, unit: "m", range: null, series: depths, spans: [] }),
     ];
     if (!this.windy) return;
-    const gusts = [{ y: this.real.gust, colour: "--wind", width: 2, step: true }];
+    const gusts = [{ y: course.gust, colour: "--wind", width: 2, step: true }];
     this.charts.push(new DayChart(this.library, this.wind, { x, high: 100, unit: "m/s", range: null, series: gusts, spans: [] }));
   }
 
@@ -214,6 +228,12 @@ class ShadeDay {
 
   close() {
     for (const each of this.charts ?? []) each.close();
+  }
+
+  /** Return the index of the last instant of the plan that is not after `at`. */
+  #before(at) {
+    const { utc_s, step_s } = this.told;
+    return Math.min(utc_s.length - 1, Math.floor((at - utc_s[0]) / step_s));
   }
 
   #sentence(index, { was, open, patch }) {
@@ -268,6 +288,21 @@ function sampled(happened, utc_s) {
     found.told.push(told);
   }
   return found;
+}
+
+/** Return the plan's instants and those at which something happened, in s, in order. */
+function instants(utc_s, happened) {
+  const [first, last] = [utc_s[0], utc_s.at(-1)];
+  const own = happened.map((each) => Date.parse(each.utc) / 1e3);
+  const latest = now().getTime() / 1e3;
+  return [...new Set([...utc_s, ...own, latest])].filter((at) => at >= first && at <= last).sort((one, other) => one - other);
+}
+
+/** Return a value between the plan's instants. */
+function between({ utc_s, step_s }, all, at) {
+  const place = Math.min((at - utc_s[0]) / step_s, all.length - 1);
+  const index = Math.floor(place);
+  return all[index] + (place - index) * ((all[index + 1] ?? all[index]) - all[index]);
 }
 
 function stretches(x, flags) {

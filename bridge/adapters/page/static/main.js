@@ -28,11 +28,12 @@ const lost = el("div", { class: "banner lost", role: "alert", hidden: true });
 const banners = el("div", { role: "region", "aria-label": say("banner.label") });
 const main = el("main", { id: "view", tabindex: -1 });
 const waiting = el("p", { class: "bare" }, say("live.opening"));
-const pause = el("button", { type: "button", class: "rest", onclick: switchPause });
+const pause = el("button", { type: "button", class: "rest", hidden: true, onclick: switchPause });
 const stop = el("button", { type: "button", onclick: stopAll }, say("stop.all"));
 
 let view = null;
 let shown = null;
+let version = null;
 
 function frame() {
   document.documentElement.lang = language;
@@ -69,7 +70,7 @@ function askForKey() {
   const form = el(
     "form",
     {
-      class: "bare key",
+      class: "bare entry",
       onsubmit: async (event) => {
         event.preventDefault();
         write(wrong, await enter(key.value));
@@ -130,8 +131,11 @@ function told() {
   set(pause, { "aria-disabled": house.live ? null : "true" });
   if (!house.said) return house.locked_out ? askForKey() : undefined;
   const { name, paused } = house.said;
+  version ??= house.said.version;
+  if (version !== house.said.version) return location.reload(); // the bridge has another page now
   document.title = say("page.title", { house: name });
   write(title, name);
+  show(pause, true);
   write(pause, say(paused ? "pause.off" : "pause.on"));
   const todo = wanted(house.said);
   write(number, String(todo));

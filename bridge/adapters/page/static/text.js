@@ -20,7 +20,7 @@ export const texts = {
   "live.key": "The house wants its key.",
   "banner.label": "What holds for the whole house",
   "key.title": "The key of the house",
-  "key.how": "Open this page by the link or the picture that `hembar page-key` prints, or write the key here.",
+  "key.how": "Open this page by the link or the picture that hembar page-key prints, or write the key here.",
   "key.label": "Key",
   "key.enter": "Open",
 
