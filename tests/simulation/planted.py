@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from bridge.core import asking, comfort, hearing, house, outlook, settling, starting
+from bridge.core import asking, comfort, hearing, house, outlook, ruling, settling, starting
 from bridge.core.command import orders, pursue, requests, supply
-from bridge.core.position import claims, evidence, fall
+from bridge.core.position import claims, evidence, fall, one_way
 from bridge.core.position.estimate import Grade
 from bridge.core.state import House
 from bridge.core.turn import Turn
@@ -364,6 +364,21 @@ PLANTED = (
         quick=False,
     ),
     Planted("asking is due at every moment", _setting(pursue, "_ask_due_s", _impatient), I12, ("cut",)),
+    Planted(
+        "a board that never reports is taken to be quicker than it is",
+        _setting(one_way, "PACE", -0.1),
+        I1,
+        (),
+        2,
+    ),
+    Planted(
+        "a guard whose move fails asks again at once",
+        _setting(ruling, "_may_yet_fail", lambda turn, shade: False),
+        I12,
+        ("sensor", "switch"),
+        4,
+        quick=False,
+    ),
     Planted(
         "every reference is kept",
         _setting(evidence, "MEETINGS_KEPT", 10**6),

@@ -40,6 +40,8 @@ LATE_S = 30.0
 # How long a request that has ended is still asked about, beyond the longest that one may take.
 ENDED_KEPT_S = 300.0
 ORDERS_A_SECOND = 5
+# Some floods, and people who drag sliders all the time.
+ORDERS_AN_HOUR = 400
 TICKS_AT_ONCE = 5
 MEETINGS_MAX = 100
 SOON_S = 0.01
@@ -75,6 +77,8 @@ class Checks:
         self.for_request: dict[tuple[ShadeId, int, int, int], int | None] = {}
         self.acted: set[tuple[str, int, int, int, int]] = set()
         self.recent: dict[ShadeId, list[float]] = {}
+        # The hour of the world's life, and the motion orders in it.
+        self.hourly: dict[ShadeId, tuple[int, int]] = {}
         # Shades of a journal put back whose boards have not been heard since: an older file tells of then.
         self.outdated: set[ShadeId] = set()
         self.ticks = 0
@@ -281,7 +285,16 @@ class Checks:
         self.recent[shade.id] = times
         if len(times) > ORDERS_A_SECOND:
             raise Escape("I12", f"{shade.id}: {len(times)} motion orders within a second")
+        self._not_without_end(shade.id)
         self._within_limits(shade, sent)
+
+    def _not_without_end(self, name: ShadeId) -> None:
+        hour, number = self.hourly.get(name, (0, 0))
+        now = int(self.world.now // 3600)
+        number = number + 1 if hour == now else 1
+        self.hourly[name] = (now, number)
+        if number > ORDERS_AN_HOUR:
+            raise Escape("I12", f"{name}: {number} motion orders within an hour")
 
     def _within_limits(self, shade: Shade, sent: SendOrder) -> None:
         """No order past the limits as aimed, nor past the wraps by the truth."""
