@@ -13,6 +13,7 @@ const FORESHORTENED = 0.3; // a metre into the room, seen at a slant
 const HALFWAY_M = 1.8; // so deep into the room is half way down the strip of floor, so that a low sun stays on it
 const EYE = 150; // from where somebody looks out, to place the sun's disc
 const EYE_AWAY = 200;
+const DUSK_DEG = -4; // the land outside is dark below it
 const VISIBLE_PCT = 1;
 const VISIBLE_MM = 10;
 let serial = 0;
@@ -110,6 +111,7 @@ export class WindowDrawing {
     const [high, low] = skyColours(sun?.elevation_deg);
     set(this.sky[0], { "stop-color": high });
     set(this.sky[1], { "stop-color": low });
+    this.element.classList.toggle("night", sun !== null && sun.elevation_deg < DUSK_DEG);
     for (const pane of this.panes) pane.sun(sun, facade);
     const shines = patch !== null && sun !== null && facade !== null && patch.far_m > patch.near_m;
     for (const each of [this.patch, this.ray]) set(each, { visibility: shines ? "visible" : "hidden" });

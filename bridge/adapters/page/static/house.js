@@ -8,7 +8,7 @@ import { HemBar } from "./hembar.js";
 import { house } from "./live.js";
 import { announce } from "./said.js";
 import { say } from "./text.js";
-import { askedFor, boardWords, doing, isDoubtful, isKnown, isMoving, known, nextWords, sliderWords, sunWords } from "./words.js";
+import { askedFor, doing, isDoubtful, isKnown, isMoving, known, nextWords, sentence, sliderWords, sunWords, wrongWords } from "./words.js";
 
 const LEAST_BAY_PX = 375;
 const LEAST_CM_PX = 0.95;
@@ -83,7 +83,7 @@ export class HouseView {
 
 /** What a window and a group of windows have in common. */
 class Bay {
-  constructor(each, lights, wall, { path, label, day = null }) {
+  constructor(each, lights, wall, { path, label, level, day = null }) {
     this.name = each.name;
     this.path = path;
     this.drawing = new WindowDrawing(lights, wall);
@@ -95,7 +95,7 @@ class Bay {
     this.doing = el("p", { class: "asked" });
     this.why = el("p");
     this.refusal = el("p", { class: "alert" });
-    const title = el("h2", { id: `name-${path.replace("/", "-")}` }, day ? el("a", { href: day, title: say("see.day.of", { name: each.name }) }, each.name) : each.name);
+    const title = el(level, { id: `name-${path.replace("/", "-")}` }, day ? el("a", { href: day, title: say("see.day.of", { name: each.name }) }, each.name) : each.name);
     this.lines = el("div", { class: "lines" });
     this.moves = [
       this.#button(say("move.up"), "move.up", { button: "up" }),
@@ -161,15 +161,15 @@ class Bay {
 
 class ShadeBay extends Bay {
   constructor(shade, measured, wall) {
-    super(shade, [measured], wall, { path: `shades/${shade.id}`, label: "slider.label", day: `#/day/${shade.id}` });
-    this.board = el("p", { class: "alert" });
+    super(shade, [measured], wall, { path: `shades/${shade.id}`, label: "slider.label", level: "h2", day: `#/day/${shade.id}` });
+    this.wrong = el("p", { class: "alert" });
     this.hold = el("span");
     this.release = el("button", { type: "button", "aria-label": say("hold.release.of", { name: shade.name }), onclick: () => this.#release() }, say("hold.release"));
     this.holds = el("div", { class: "holds" }, this.hold, this.release);
     this.next = el("p");
     this.sun = el("p", { class: "muted" });
     this.wants = el("a", { class: "wants", href: `#/reference/${shade.id}`, "aria-label": say("see.reference.of", { name: shade.name }) }, say("see.reference"));
-    this.lines.append(this.board, this.holds, this.next, this.sun, this.wants);
+    this.lines.append(this.wrong, this.holds, this.next, this.sun, this.wants);
   }
 
   update(shade, said) {
@@ -179,8 +179,8 @@ class ShadeBay extends Bay {
     const percent = isKnown(shade) ? shade.open_pct : null;
     const usable = house.live && shade.in_service && !said.locked && said.in_charge && shade.board !== "off";
     this.common(shade, { percent, about: percent === null ? known(shade) : say("open.known", { known: known(shade) }), words: sliderWords(shade), usable });
-    write(this.board, boardWords(shade));
-    show(this.board, this.board.textContent !== "");
+    write(this.wrong, wrongWords(shade));
+    show(this.wrong, this.wrong.textContent !== "");
     show(this.holds, shade.hold_until !== null);
     write(this.hold, shade.hold_until ? say("hold.until", { time: when(shade.hold_until) }) : "");
     able(this.release, house.live);
@@ -201,7 +201,7 @@ class ShadeBay extends Bay {
 
 class GroupBay extends Bay {
   constructor(group, lights, wall) {
-    super(group, lights, wall, { path: `groups/${group.id}`, label: "slider.group" });
+    super(group, lights, wall, { path: `groups/${group.id}`, label: "slider.group", level: "h3" });
     this.names = el("p", { class: "muted" });
     this.lines.append(this.names);
   }
@@ -223,8 +223,4 @@ function able(button, usable) {
 
 function isAble(button) {
   return button.getAttribute("aria-disabled") !== "true";
-}
-
-function sentence(text) {
-  return text ? `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}` : "";
 }

@@ -31,8 +31,9 @@ export function known(shade) {
   return shade.grade === "doubtful" ? `${to}; ${say("known.between", { low, high })}` : to;
 }
 
-/** Return what has been asked for and is not reached yet, in percent; null for nothing. */
+/** Return what has been asked of a shade or a group and is not reached yet, in percent; null for nothing. */
 export function askedFor(each) {
+  if ("members" in each) return isMoving(each) ? each.target_pct : null;
   return each.asked?.open_pct ?? null;
 }
 
@@ -68,10 +69,17 @@ export function nextWords(shade) {
   return shade.next ? say("next.move", { time: when(shade.next.utc), percent: shade.next.open_pct }) : "";
 }
 
-/** Return what is wrong with its board; "" when it answers. */
-export function boardWords(shade) {
+/** Return what is wrong with it, but for a wanted reference, which has its own link; "" when nothing is. */
+export function wrongWords(shade) {
   if (!shade.in_service) return say("service.out");
-  return shade.board === "up" ? "" : say(`board.${shade.board}`);
+  const board = shade.board === "up" ? [] : [say(`board.${shade.board}`)];
+  const others = shade.alerts.filter((each) => !["board", "reference"].includes(each.id));
+  return [...board, ...others.map((each) => sentence(each.text))].join(" ");
+}
+
+/** Return a text of the house, which begins small and ends without a stop, as a sentence. */
+export function sentence(text) {
+  return text ? `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}` : "";
 }
 
 /** Return where a reference was met. */
