@@ -24,7 +24,7 @@ from bridge.core.overview import GroupOutlook, bridge_outlook, group_outlook
 from bridge.core.recalling import refuted, remembered
 from bridge.core.spec import GroupSpec
 from bridge.core.state import House, Shade
-from bridge.core.values import ShadeId
+from bridge.core.values import GroupId, ShadeId
 
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
@@ -232,6 +232,10 @@ class Faces:
     def refuse(self, refused: Refused) -> None:
         """Tell whoever sent a payload why it was not even read."""
         self._say(self._tree.refused(refused))
+
+    def warn(self, of: ShadeId | GroupId, text: str) -> None:
+        """Tell the watchers of a shade or group what was not even understood."""
+        self._say(self._tree.log(of, Level.WARNING, text))
 
     def log(self, note: Note) -> None:
         """Tell the watchers of a shade, or of the bridge, what they should know: sentences from info up."""

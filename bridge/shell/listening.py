@@ -7,7 +7,7 @@ in time for each topic, since a stranger's topic may speak as often as it likes.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -23,6 +23,9 @@ from bridge.shell import logs
 
 LINES_APART_S = 10.0
 
+# Whom a message was for, and why nothing was done.
+Warn = Callable[[ShadeId | GroupId, str], None]
+
 
 @dataclass(slots=True)
 class _Told:
@@ -36,12 +39,13 @@ class Listening:
     Args:
         listens: As the settings give them.
         log: The logger.
+        warn: Tells the watchers of a shade or group.
     """
 
-    def __init__(self, listens: Iterable[Listen], log: FilteringBoundLogger) -> None:
+    def __init__(self, listens: Iterable[Listen], log: FilteringBoundLogger, warn: Warn) -> None:
         by_topic = sorted(listens, key=lambda each: each.topic)
         self._tables = {topic: tuple(some) for topic, some in groupby(by_topic, key=lambda each: each.topic)}
-        self._log = log
+        self._log, self._warn = log, warn
         self._told: dict[str, _Told] = {}
         self._before: dict[str, str] = {}
 
@@ -78,27 +82,30 @@ class Listening:
             yield TopicHeard(at=at, topic=message.topic, mark=mark)
         wishes, errors = self._read(tables, message)
         yield from (_asked(each, meaning, at) for each, meaning in wishes)
-        told = [error for error in errors if not isinstance(error, AbsentError)]
+        told = [(each, error) for each, error in errors if not isinstance(error, AbsentError)]
         if told or not wishes:
-            self._refuse(message, (told or errors)[0], at)
+            self._refuse(message, told or errors, at)
 
     def _read(
         self, tables: tuple[Listen, ...], message: Incoming
-    ) -> tuple[list[tuple[Listen, listen.Meaning]], list[LinkError]]:
+    ) -> tuple[list[tuple[Listen, listen.Meaning]], list[tuple[Listen, LinkError]]]:
         wishes, errors = [], []
         for each in tables:
             try:
                 wishes.append((each, listen.read(each, message)))
             except LinkError as error:
-                errors.append(error)
+                errors.append((each, error))
         return wishes, errors
 
-    def _refuse(self, message: Incoming, error: LinkError, at: Moment) -> None:
+    def _refuse(self, message: Incoming, errors: list[tuple[Listen, LinkError]], at: Moment) -> None:
         told = self._told.get(message.topic)
         if told is not None and at.mono_s - told.at_s < LINES_APART_S:
             told.since += 1
             return
         self._told[message.topic] = _Told(at.mono_s)
+        for each, problem in {_of(each): error.problem for each, error in errors}.items():
+            self._warn(each, f"a message on {message.topic} was refused: {problem}")
+        error = errors[0][1]
         self._log.warning(
             "listen.message.refused",
             topic=message.topic,
@@ -110,8 +117,14 @@ class Listening:
         )
 
 
+def _of(each: Listen) -> ShadeId | GroupId:
+    if each.group is not None:
+        return GroupId(each.group)
+    assert each.shade is not None, "the settings name a shade or a group"
+    return ShadeId(each.shade)
+
+
 def _asked(each: Listen, meaning: listen.Meaning, at: Moment) -> Event:
     if each.group is not None:
         return GroupAsked(at=at, group=GroupId(each.group), want=meaning, rank=Rank.HAND, source=each.source)
-    assert each.shade is not None, "the settings name a shade or a group"
-    return Asked(at=at, shade=ShadeId(each.shade), want=meaning, rank=Rank.HAND, source=each.source)
+    return Asked(at=at, shade=ShadeId(_of(each)), want=meaning, rank=Rank.HAND, source=each.source)

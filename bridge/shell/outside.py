@@ -58,7 +58,7 @@ class Outside:
         self.faces = Faces(self.tree, boards_root=broker.boards_root, bridge=bridge, send=send)
         self._claims = charge.Claims(bridge, broker.boards_root)
         self._shelf = MemoryShelf(boards_root=broker.boards_root, device=broker.root_device)
-        self._listening = Listening(settings.listens, log)
+        self._listening = Listening(settings.listens, log, self.faces.warn)
         self._sensing = Sensing(settings.sources)
 
     def subscriptions(self) -> list[Subscription]:

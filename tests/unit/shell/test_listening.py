@@ -16,6 +16,10 @@ from bridge.shell.listening import LINES_APART_S, Listening
 class Log:
     def __init__(self) -> None:
         self.lines: list[tuple[str, str, dict[str, Any]]] = []
+        self.warned: list[tuple[str, str]] = []
+
+    def warn(self, of: str, text: str) -> None:
+        self.warned.append((of, text))
 
     def warning(self, event: str, **fields: Any) -> None:
         self.lines.append(("warning", event, fields))
@@ -46,7 +50,7 @@ def table(shade: str | None = "study", **changed: Any) -> Listen:
 
 
 def listening(log: Log, *tables: Listen) -> Listening:
-    return Listening(tables, cast(FilteringBoundLogger, log))
+    return Listening(tables, cast(FilteringBoundLogger, log), log.warn)
 
 
 def said(payload: str, *, retained: bool = False, topic: str = "panel/level") -> Incoming:
@@ -105,6 +109,22 @@ def test_a_message_that_nobody_can_read_is_logged_with_its_remedy(log: Log) -> N
             },
         )
     ]
+
+
+def test_whoever_watches_a_shade_or_group_is_told_what_was_not_understood(log: Log) -> None:
+    tables = (table(), table(None, group="south"), table("hall", pointer="/level"))
+    assert events(listening(log, *tables), said("NaN")) == []
+    text = "a message on panel/level was refused: 'NaN' is not a number"
+    assert ("study", text) in log.warned
+    assert ("south", text) in log.warned
+    assert "hall" in [of for of, _ in log.warned]
+    assert len(log.lines) == 1
+
+
+def test_whoever_watches_a_shade_that_understood_is_told_nothing(log: Log) -> None:
+    tables = (table(), table("hall", says=Says.FRACTION_OPEN))
+    assert len(events(listening(log, *tables), said("40"))) == 1
+    assert [of for of, _ in log.warned] == ["hall"]
 
 
 def test_a_document_without_any_of_the_values_is_logged_too(log: Log) -> None:
