@@ -65,6 +65,13 @@ def group_said(group: str, device: Device) -> dict[str, Any]:
     }
 
 
+def members_of(tree: dict[str, Device], group: str) -> dict[str, str]:
+    """Return the devices of a group's shades by the shades' names."""
+    root = next(iter(tree))
+    devices = text(tree[group], "members/devices").split(",")
+    return {device.removeprefix(f"{root}-"): device for device in devices if device in tree}
+
+
 def is_group(device: Device) -> bool:
     """Say whether a device is a group's, by the type in its description."""
     try:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import re
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.cli.broker_options import add_broker_options, columns, ready_bridge, shade_device, visit
-from bridge.cli.house_view import shade_lines, shade_said
+from bridge.cli.house_view import is_group, members_of, name_width, shade_lines, shade_said
 from bridge.cli.parser import HelpFormatter
 
 if TYPE_CHECKING:
@@ -44,9 +45,11 @@ def add_command(subparsers: Subparsers) -> None:
         formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("shade", metavar="SHADE", help="its id, as in `hembar status`")
+    parser.add_argument("shade", metavar="SHADE", help="id of a shade or group, as in `hembar status`")
     parser.add_argument("want", metavar="WANT", type=wish, help="0 to 100, up, stop, down, +N or -N")
-    parser.add_argument("--wait", type=float, metavar="S", default=0.0, help="wait until it stands still")
+    parser.add_argument(
+        "--wait", type=float, metavar="S", default=0.0, help="wait until it, or all of it, stands still"
+    )
     add_broker_options(parser)
     parser.set_defaults(run=run)
 
@@ -85,9 +88,27 @@ def ask(house: Visit, args: argparse.Namespace, wanted: Wish) -> int:
     wait_s = getattr(args, "wait", 0.0)
     if not wait_s:
         return _say(args, {"accepted": True, "why": ""}, 0)
+    if is_group(tree[device]):
+        return _wait_for_group(house, args, members_of(tree, device), wait_s)
     values, rested = house.follow(device, _at_rest, within_s=wait_s)
     said = {"accepted": True, "rested": rested, **shade_said(args.shade, values)}
     return _say(args, said, 0 if rested and not said["alert"] else REFUSED)
+
+
+def _wait_for_group(house: Visit, args: argparse.Namespace, members: Mapping[str, str], wait_s: float) -> int:
+    """Wait for every shade of a group, print each, return the exit code."""
+    until_s, shades = time.monotonic() + wait_s, []
+    for name, device in members.items():
+        left_s = max(0.0, until_s - time.monotonic())
+        values, rested = house.follow(device, _at_rest, within_s=left_s)
+        shades.append({"rested": rested, **shade_said(name, values)})
+    if args.json:
+        print(json.dumps({"group": args.shade, "accepted": True, "shades": shades}, ensure_ascii=False))
+    else:
+        width = name_width(shades)
+        for each in shades:
+            print("\n".join(shade_lines(each, width=width, columns=columns())))
+    return 0 if all(each["rested"] and not each["alert"] for each in shades) else REFUSED
 
 
 def _at_rest(values: Mapping[str, bytes]) -> bool:

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.answers import number
 from bridge.cli.broker_options import Device, add_broker_options, columns, text, visit
-from bridge.cli.house_view import heading, house_said, is_group, name_width, shade_lines, shade_said
+from bridge.cli.house_view import (
+    heading,
+    house_said,
+    is_group,
+    members_of,
+    name_width,
+    shade_lines,
+    shade_said,
+)
 from bridge.cli.parser import HelpFormatter
 
 if TYPE_CHECKING:
@@ -37,7 +45,9 @@ def add_command(subparsers: Subparsers) -> None:
         formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("shades", metavar="SHADE", nargs="*", help="only these; every shade by default")
+    parser.add_argument(
+        "shades", metavar="SHADE", nargs="*", help="only these, or the shades of these groups"
+    )
     parser.add_argument("--seconds", type=number, metavar="S", help="end after so long; never by default")
     add_broker_options(parser)
     parser.set_defaults(run=run)
@@ -71,7 +81,7 @@ def watch(house: Visit, args: argparse.Namespace, now: Callable[[], Moment]) -> 
 
 
 def wanted_devices(tree: dict[str, Device], shades: list[str]) -> list[str]:
-    """Return the devices of these shades, or of all.
+    """Return the devices of these shades, or of all; a group stands for its shades.
 
     Raises:
         RequestError: there is no such shade.
@@ -79,7 +89,9 @@ def wanted_devices(tree: dict[str, Device], shades: list[str]) -> list[str]:
     from bridge.cli.broker_options import shade_device  # noqa: PLC0415
 
     if shades:
-        return [shade_device(tree, shade) for shade in shades]
+        named = [shade_device(tree, shade) for shade in shades]
+        apart = [members_of(tree, each).values() if is_group(tree[each]) else (each,) for each in named]
+        return list(dict.fromkeys(device for devices in apart for device in devices))
     return [device for device in list(tree)[1:] if not is_group(tree[device])]
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import signal
+import subprocess
 import time
 from collections.abc import Iterator
 from functools import partial
@@ -12,6 +15,7 @@ import pytest
 from tests.homie_rules import tree_faults
 from tests.house_process import House, running_house
 from tests.mosquitto import Mosquitto
+from tests.running import HEMBAR
 
 SHARED = """
 [supplies.attic]
@@ -71,6 +75,48 @@ def retained(house: House) -> dict[str, bytes]:
 def log_lines(house: House, device: str, level: str = "warn") -> list[str]:
     topic = f"homie/5/{device}/$log/{level}"
     return [each.payload.decode() for each in house.ear.messages if each.topic == topic]
+
+
+def typed(house: House, *words: str) -> subprocess.CompletedProcess[str]:
+    broker = f"{house.mosquitto.host}:{house.mosquitto.port}"
+    command = [str(HEMBAR), *words, "--broker", broker]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+
+
+def test_a_move_of_a_group_is_waited_for_and_watched_shade_by_shade(house: House) -> None:
+    for shade in ("study", "kitchen"):
+        house.find_top(shade)
+    broker = f"{house.mosquitto.host}:{house.mosquitto.port}"
+    words = ["watch", "attic", "--json", "--seconds", "60", "--broker", broker]
+    with subprocess.Popen([str(HEMBAR), *words], stdout=subprocess.PIPE, text=True) as watching:
+        assert watching.stdout is not None
+        first = [json.loads(watching.stdout.readline()) for _ in range(3)]
+        assert [each["shade"] for each in first[1:]] == ["study", "kitchen"]
+        moved = typed(house, "move", "attic", "85", "--wait", "60", "--json")
+        assert (moved.returncode, moved.stderr) == (0, "")
+        said = json.loads(moved.stdout)
+        assert [(each["shade"], each["open_pct"], each["rested"]) for each in said["shades"]] == [
+            ("study", 85, True),
+            ("kitchen", 85, True),
+        ]
+        for shade in ("study", "kitchen"):
+            assert abs(house.true_percent(shade) - 85) < 1
+        watching.send_signal(signal.SIGINT)
+        out, _ = watching.communicate(timeout=20)
+    lines = [json.loads(line) for line in out.splitlines()]
+    assert {each["shade"] for each in lines} == {"study", "kitchen"}
+    for shade in ("study", "kitchen"):
+        mine = [each for each in lines if each["shade"] == shade]
+        assert "lowering" in {each["motion"] for each in mine}
+        assert (mine[-1]["open_pct"], mine[-1]["motion"]) == (85, "still")
+
+
+def test_a_move_that_a_shade_of_the_group_does_not_end_says_so(house: House) -> None:
+    house.find_top("study")
+    moved = typed(house, "move", "attic", "85", "--wait", "3")
+    assert moved.returncode == 1
+    names = [line.split()[0] for line in moved.stdout.splitlines() if not line.startswith(" ")]
+    assert names == ["study", "kitchen"]
 
 
 def spells_of_motion(house: House, channel: int, since: int) -> list[tuple[float, float]]:
