@@ -110,7 +110,8 @@ class Bridge:
 
     def show(self, outlook: ShadeOutlook) -> None:
         self.outlooks[outlook.id] = outlook
-        publications, self.shown = self.tree.update(self.shown, [outlook])
+        publications, news = self.tree.update(self.shown, outlook)
+        self.shown = {**self.shown, **news}
         self.say(publications)
 
     def say(self, publications: tuple[Publication, ...] | list[Publication]) -> None:
