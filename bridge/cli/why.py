@@ -146,7 +146,17 @@ def _decision(entry: Entry, note: Note, at: datetime | None) -> dict[str, Any]:
         "lost": _list(fields["lost"]),
         "also": _list(fields["also"]),
         "next_look": _after(look, at, every).isoformat(),
+        "next_move": _next_move(fields, at),
     }
+
+
+def _next_move(fields: dict[str, str], at: datetime | None) -> dict[str, Any] | None:
+    """Return the next move of the plan; None when none was foreseen, or its time has passed."""
+    # Older journals do not have it.
+    when = fields.get("next_at", "")
+    if not when or (at is not None and datetime.fromisoformat(when) < at):
+        return None
+    return {"utc": when, "open_pct": int(fields["next_pct"]), "rule": fields["next_rule"] or None}
 
 
 def _list(text: str) -> list[str]:
@@ -172,10 +182,21 @@ def in_words(said: dict[str, Any]) -> list[str]:
         lines += [line for each in decided["lost"] for line in _wrapped(f"lost: {each}")]
         lines += [line for each in decided["also"] for line in _wrapped(f"in agreement: {each}")]
         lines.append(f"  decided {decided['utc']} (event {decided['row']})")
-        lines.append(f"  next look {decided['next_look']}")
+        lines += _next_lines(decided)
     for each in said["events"]:
         lines += _wrapped(f"{each['utc']}  {each['text']}")
     return lines
+
+
+def _next_lines(decided: dict[str, Any]) -> list[str]:
+    coming = decided["next_move"]
+    lines = []
+    if coming is not None:
+        by = f" by the {coming['rule']} rule" if coming["rule"] else ""
+        lines = _wrapped(
+            f"next move {coming['utc']}: to {coming['open_pct']} %{by}, if the sky does as foreseen"
+        )
+    return [*lines, f"  next look {decided['next_look']}"]
 
 
 def _wrapped(text: str) -> list[str]:

@@ -171,7 +171,7 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
         "View: daylight hours in which a person who sits sees out below the hem bar. Too deep: hours of",
         "direct sun from 50 W/m² beyond the limit. Heat: through each square metre of glass, in the cooling",
         f"months ({months(first.cooling)}) and the heating months ({months(first.heating)}).",
-        "The service follows its rules look by look; the plan shows what looking a day ahead would save.",
+        "The service plans a day ahead; the row beside it shows the same rules followed look by look.",
     ]
     if speed is not None:
         lines.append(

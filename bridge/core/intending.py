@@ -15,6 +15,7 @@ from bridge.core.plan.course import OPEN_PCT, Course
 from bridge.core.plan.onward import (
     THERE_PCT,
     VIEW_S,
+    begins_at,
     coming_of,
     foresight_of,
     next_move_of,
@@ -167,7 +168,7 @@ def _asked_move(turn: Turn, shade: Shade, verdict: Verdict, way: Course, now_pct
         at, verdict = _first_binding(turn, shade, verdict, now_pct)
         by = verdict.high_by if now_pct > verdict.high_pct else verdict.low_by
         asked, soon = Move(to_pct=to_pct, by=by, lost=verdict.lost), f"at {_clock(turn, at)}"
-    ends = turn.utc + timedelta(seconds=(first.ends - first.begins) * held.step_s)
+    ends = begins_at(held, turn.utc, first.ends)
     long = f"{to_pct} % will do until {_clock(turn, ends)}" if asked.to_pct != to_pct and asked.by else ""
     return replace(asked, to_pct=to_pct, ahead="; ".join(each for each in (soon, long) if each))
 

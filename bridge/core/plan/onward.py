@@ -117,6 +117,11 @@ def until_next_look(held: Foresight, now: Range, *, at: datetime, until: datetim
     return (low, high) if low <= high else now
 
 
+def begins_at(held: Foresight, at: datetime, step: int) -> datetime:
+    """Return when a step begins, counted from the one in which `at` lies."""
+    return held.begins + timedelta(seconds=(_step(held, at) + step) * held.step_s)
+
+
 def next_move_of(held: Foresight, way: Course, at: datetime) -> NextMove | None:
     """Return the first move of a course that does not begin now; None when there is none.
 
@@ -128,11 +133,9 @@ def next_move_of(held: Foresight, way: Course, at: datetime) -> NextMove | None:
     if len(way.pieces) < 2:
         return None
     here, there = way.pieces[:2]
-    step = _step(held, at) + there.begins
     lowers = there.open_pct < here.open_pct
     rule = list(coming_of(held, at))[there.begins].rule if lowers else ""
-    when = held.begins + timedelta(seconds=step * held.step_s)
-    return NextMove(at=when, to_pct=floor(there.open_pct + _HAIR), rule=rule)
+    return NextMove(at=begins_at(held, at, there.begins), to_pct=floor(there.open_pct + _HAIR), rule=rule)
 
 
 def coming_of(held: Foresight, at: datetime, until: datetime | None = None) -> Iterator[Spell]:

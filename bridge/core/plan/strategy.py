@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from bridge.core.intending import wish
-from bridge.core.plan.course import OPEN_PCT, Range, course, in_steps, with_view
+from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, with_view
 from bridge.core.plan.onward import THERE_PCT
 from bridge.core.plan.series import Asked, Flags, Floats
 from bridge.core.rules.demand import Verdict
@@ -74,11 +74,21 @@ def planned(
     coming = list(zip(ahead.low_pct.tolist(), ahead.high_pct.tolist(), strict=True))
     bound = _next(ahead.high_pct < OPEN_PCT)
     freed = _since(asked.high_pct < OPEN_PCT)
+    plan: list[tuple[int, float]] = []
 
     def next_place(at: int, place: float) -> float:
         now = _until_next_look((lows[at], highs[at]), coming[at : at + every])
         if not now[0] - THERE_PCT <= place <= now[1] + THERE_PCT:
-            return _best(now, coming[at : at + DAY_MIN], every, place, restraint.smallest_move_pct)
+            plan[:] = [
+                (at + piece.ends, piece.open_pct)
+                for piece in _best(now, coming[at : at + DAY_MIN], every, place, restraint).pieces
+            ]
+            return plan[0][1]
+        while plan and plan[0][0] <= at:
+            plan.pop(0)
+        if plan and coming[at] == (lows[at], highs[at]) and place < plan[0][1] <= now[1]:
+            # A raise for the view, foreseen when the sky was taken to do as it does.
+            return plan[0][1]
         is_free = place < OPEN_PCT and now[1] >= OPEN_PCT
         if is_free and (bound[at] - at >= VIEW_MIN or at - freed[at] >= VIEW_MIN):
             return OPEN_PCT
@@ -95,11 +105,11 @@ def _until_next_look(now: Range, coming: Sequence[Range]) -> Range:
     return (low, high) if low <= high else now
 
 
-def _best(now: Range, coming: Sequence[Range], every: int, place: float, step_pct: float) -> float:
-    """Return the first place of the best course from here."""
+def _best(now: Range, coming: Sequence[Range], every: int, place: float, restraint: Restraint) -> Course:
+    """Return the best course from here."""
     wanted = [now] * every + list(coming[every:])
-    wanted = with_view([in_steps(each, step_pct) for each in wanted], free_steps=VIEW_MIN)
-    return course(wanted, start_pct=place).pieces[0].open_pct
+    wanted = with_view([in_steps(each, restraint.smallest_move_pct) for each in wanted], free_steps=VIEW_MIN)
+    return course(wanted, start_pct=place, move_worth=restraint.move_worth_s / 60 * OPEN_PCT)
 
 
 def _looked(

@@ -34,13 +34,14 @@ def test_a_day_is_told_move_by_move(settings: Path, capsys: pytest.CaptureFixtur
     said = capsys.readouterr().out.splitlines()
     assert said[0] == "study on Sat 10 Oct 2026: sun on the window from 10:32 to 18:10"
     assert said[1].endswith("with the plan 1.0 m; the limit is 1.0 m")
-    assert said[3:7] == [
+    assert said[3:8] == [
         "  07:30  raised to 100 %",
-        "  12:47  lowered to 15 %",
+        "  12:47  lowered to 45 %",
+        "  15:38  lowered to 15 %",
         "  18:11  raised to 100 %",
         "  19:35  lowered to 0 %",
     ]
-    assert said[7].startswith("  4 moves; ")
+    assert said[8].startswith("  5 moves; ")
 
 
 def test_a_shade_without_a_limit_is_told_none(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -53,7 +54,7 @@ def test_a_shade_without_a_limit_is_told_none(settings: Path, capsys: pytest.Cap
 def test_programs_are_told_the_same(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["day", str(settings), "--date", "2026-10-10", "--json"]) == 0
     shades = json.loads(capsys.readouterr().out)["shades"]
-    assert [each["to_pct"] for each in shades["study"]["moves"]] == [100, 15, 100, 0]
+    assert [each["to_pct"] for each in shades["study"]["moves"]] == [100, 45, 15, 100, 0]
     assert shades["study"]["deepest_planned_m"] <= 1.0 < shades["study"]["deepest_up_m"]
     assert set(shades) == {"study", "kitchen", "landing"}
 

@@ -68,6 +68,7 @@ def test_it_names_the_rule_the_numbers_the_losers_and_the_next_look(
     assert "your limit is 1.0 m" in out
     assert "lost: warmth: 18.0 °C indoors (yours: 30.0 °C)" in out
     assert "next look 2026-06-01T19:00:00+00:00" in out
+    assert "next move 2026-06-01T" in out
 
 
 def test_a_wind_retract_is_what_is_told_after_it(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
