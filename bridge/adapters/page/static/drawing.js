@@ -13,6 +13,7 @@ const FORESHORTENED = 0.3; // a metre into the room, seen at a slant
 const HALFWAY_M = 1.8; // so deep into the room is half way down the strip of floor, so that a low sun stays on it
 const EYE = 150; // from where somebody looks out, to place the sun's disc
 const EYE_AWAY = 200;
+const FAR = 9999; // wall and floor go on as far as anybody sees
 const DUSK_DEG = -4; // the land outside is dark below it
 const VISIBLE_PCT = 1;
 const VISIBLE_MM = 10;
@@ -67,6 +68,7 @@ export class WindowDrawing {
         svg("clipPath", { id: `${this.id}-floor` }, svg("rect", { x: -400, y: wall, width: 1200, height: FLOOR })),
         svg("clipPath", { id: `${this.id}-room` }, svg("rect", { x: -400, y: 0, width: 1200, height: wall + FLOOR })),
       ),
+      svg("rect", { class: "floor", x: -FAR, y: wall, width: 2 * FAR, height: FLOOR + 10 }),
       this.patch,
       this.panes.map((each) => each.back),
       this.ray,
