@@ -90,17 +90,6 @@ class House:
     def press(self, shade: str, button: str) -> None:
         self.ear.say(f"homie/5/hembar-{shade}/opening/button/set", button)
 
-    def wait_answering(self, shade: str) -> None:
-        nominal = NOMINAL[shade]
-        seen = len(self.ear.orders(nominal.board, nominal.channel))
-        self.ear.wait(
-            lambda: (
-                self.value(shade, "$state") == "ready" and self.value(shade, "knowledge/grade") != "unknown"
-            ),
-            f"{shade} answers (orders before: {seen})",
-            within_s=30,
-        )
-
     def wait_answered_anew(self, shade: str, since: int) -> None:
         """Wait until the board has answered a question put after message `since`, and the tree follows."""
         nominal = NOMINAL[shade]

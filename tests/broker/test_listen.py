@@ -48,6 +48,8 @@ says = "byte open"
 retained = true
 """
 
+WARNINGS = "homie/5/hembar-study/$log/warn"
+
 
 @pytest.fixture
 def house(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[House]:
@@ -68,13 +70,15 @@ def target(house: House) -> str:
     return house.value("study", "opening/position/$target")
 
 
-def come_back(house: House) -> None:
-    """Start the bridge again, and wait until it hears."""
+def come_back(house: House) -> int:
+    """Start the bridge again, and wait until it hears; return how many messages had come before."""
+    since = len(house.ear.messages)
     seen = len(house.bridge.logged("broker.session.up"))
     house.bridge.start()
     house.ear.wait(
         lambda: len(house.bridge.logged("broker.session.up")) > seen, "its session stands", within_s=20
     )
+    return since
 
 
 def refusals(house: House, count: int) -> list[dict[str, Any]]:
@@ -121,6 +125,11 @@ def test_rubbish_moves_nothing_and_is_logged(house: House) -> None:
         "'40' is not between 0 and 1",
         "'open' is none of tea time, halt, let the sun in",
     ]
+    line = b"a message on test/slider was refused: 'NaN' is not a number"
+    house.ear.wait(
+        lambda: any((each.topic, each.payload) == (WARNINGS, line) for each in house.ear.messages),
+        "whoever watches the shade is told",
+    )
     publish(house, "test/slider", "90")
     house.wait_at_rest("study", "90")
     assert len(house.ear.motion_orders("attic-board", 0)) == before + 1
@@ -142,8 +151,7 @@ def test_a_retained_message_moves_the_shade_once_whatever_restarts(house: House)
     house.wait_at_rest("study", "50")
     assert house.bridge.stop() == 0
     before = len(house.ear.motion_orders("attic-board", 0))
-    come_back(house)
-    house.wait_answering("study")
+    house.wait_answered_anew("study", come_back(house))
     publish(house, "test/kept", "178")
     house.wait_at_rest("study", "70")
     assert [order["do"] for order in house.ear.motion_orders("attic-board", 0)[before:]] == ["go"]
@@ -173,8 +181,7 @@ def test_listening_in_proposes_what_then_works(house: House) -> None:
     assert house.bridge.stop() == 0
     with house.bridge.settings.open("a", encoding="utf-8") as settings:
         settings.write(f"\n{said['toml']}\n")
-    come_back(house)
-    house.wait_answering("study")
+    house.wait_answered_anew("study", come_back(house))
     publish(house, "panel/json", json.dumps({"battery": 90, "level": 102}))
     house.wait_at_rest("study", "40")
 

@@ -120,8 +120,8 @@ def test_a_dragged_slider_reaches_the_board_four_times_a_second_and_ends_at_its_
     ]
     gaps = [(later - earlier).total_seconds() for earlier, later in pairwise(times)]
     assert 3 <= len(times) <= 11
-    # A line is written when the journal holds the order, which takes it some milliseconds more or less.
-    assert min(gaps) > 0.24
+    # A quarter of a second by the monotonic clock; the stamps are of the wall clock, which is disciplined.
+    assert min(gaps) >= 0.249
     ends = [line for line in house.bridge.logged("request.ended") if line["source"] == "the device tree"]
     fates = [line["fate"] for line in ends]
     assert fates.count("superseded") >= 40

@@ -56,12 +56,13 @@ def pair(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[Pair]:
         house.bridge.stop()
         settings_for(wire.port, house.bridge.settings)
         seen = len(house.bridge.logged("broker.session.up"))
+        since = len(house.ear.messages)
         house.bridge.start()
         house.ear.wait(
             lambda: len(house.bridge.logged("broker.session.up")) > seen, "it is back", within_s=15
         )
         house.ear.wait(lambda: b'"term": 2' in (house.ear.latest("shade-boards/claim") or b""), "it claims")
-        house.wait_answering("study")
+        house.wait_answered_anew("study", since)
         time.sleep(1)
         text = settings_for(mosquitto.port, tmp_path / "second.toml").read_text()
         (tmp_path / "second.toml").write_text(text.replace(FIRST_ID, 'client_id = "hembar-two"'))
@@ -118,8 +119,9 @@ def test_the_first_orders_nothing_once_it_has_stood_down(pair: Pair) -> None:
 def test_a_bridge_that_was_cut_off_finds_the_other_in_charge_when_it_comes_back(pair: Pair) -> None:
     ear = pair.house.ear
     pair.wire.cut()
+    since = len(ear.messages)
     start_second(pair)
-    pair.house.wait_answering("study")
+    pair.house.wait_answered_anew("study", since)
     assert pair.first.logged("house.charge.lost") == []
     since = len(ear.messages)
     pair.house.press("study", "up")
