@@ -123,6 +123,8 @@ def test_a_touch_that_moves_nothing_asks_for_nothing(home: Home) -> None:
 
 def test_a_power_cut_on_the_way_shows_the_band_of_doubt(home: Home) -> None:
     visitor = known_at_the_top(home, "study")
+    band = visitor.window("Study").locator(".band")
+    expect(band).to_be_hidden()
     visitor.drag("Study", 20)
     expect(visitor.window("Study")).to_contain_text("lowering", timeout=MOVES_MS)
     home.house.ear.wait(lambda: home.house.true_percent("study") < 80, "it is on its way")
@@ -136,8 +138,10 @@ def test_a_power_cut_on_the_way_shows_the_band_of_doubt(home: Home) -> None:
         timeout=MOVES_MS
     )
     assert home.house.claim_holds("study")
-    band = visitor.window("Study").locator(".band")
-    assert band.bounding_box()["height"] > 10  # type: ignore[index]  # it is drawn
+    expect(band).to_be_visible()
+    box = band.bounding_box()
+    assert box is not None
+    assert box["height"] > 10
     visitor.picture("phone-band-of-doubt")
 
 
