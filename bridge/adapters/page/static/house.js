@@ -181,7 +181,7 @@ class ShadeBay extends Bay {
     this.common(shade, { percent, about: percent === null ? known(shade) : say("open.known", { known: known(shade) }), words: sliderWords(shade), usable });
     write(this.wrong, wrongWords(shade));
     show(this.wrong, this.wrong.textContent !== "");
-    show(this.why, !this.wrong.textContent.includes(this.why.textContent) || shade.why === "");
+    show(this.why, shade.why !== "" && !this.wrong.textContent.includes(this.why.textContent));
     show(this.holds, shade.hold_until !== null);
     write(this.hold, shade.hold_until ? say("hold.until", { time: when(shade.hold_until) }) : "");
     able(this.release, house.live);
