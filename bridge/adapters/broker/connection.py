@@ -29,7 +29,10 @@ ANSWER_S = 5.0
 # Pings and overdue acknowledgements are looked after so often, or four times in a shorter keepalive.
 LOOK_S = 1.0
 # So many packets at most are read before others have their turn.
-READ_MAX = 32
+READ_MAX = 64
+# What the network may hold for us: in a storm a `stop` waits behind all of it, so it is kept to some hundred
+# messages, and the broker drops what does not fit.
+AHEAD_BYTES = 32768
 ASK_APART_S = 0.001
 # Linux's own, tcp(7): the one lets an acknowledgement go at once, the other holds packets back for company.
 _QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
@@ -188,7 +191,7 @@ class Connection:
             client.tls_set_context(context)
         if will is not None:
             client.will_set(will.topic, will.payload, will.qos, will.retain)
-        client.on_socket_open = _no_delay
+        client.on_socket_open = _tuned
         client.on_connect = self._welcomed
         client.on_subscribe = self._subscribed
         client.on_publish = self._published
@@ -337,5 +340,6 @@ def _options(subscription: Subscription) -> SubscribeOptions:
     return SubscribeOptions(qos=subscription.qos)
 
 
-def _no_delay(_client: Any, _data: Any, sock: Any) -> None:
+def _tuned(_client: Any, _data: Any, sock: Any) -> None:
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, AHEAD_BYTES)

@@ -83,6 +83,7 @@ class Bridged:
         running: The bridge.
 
     Attributes:
+        stopped: When the last order to stop came, by lane.
         reports_s: Per round, the time for one of its boards' reports to be taken in and shown.
     """
 
@@ -91,6 +92,7 @@ class Bridged:
     running: Running
     answered: dict[int, float] = field(default_factory=dict)
     reports_s: list[float] = field(default_factory=list)
+    stopped: dict[int, float] = field(default_factory=dict)
     _marks: int = 0
     _arrived: list[int] = field(default_factory=list)
     _known: set[str] = field(default_factory=set)
@@ -124,12 +126,17 @@ class Bridged:
     def settle(self) -> None:
         """Let every board arrive that was sent somewhere, and wait until all of it is shown."""
         self.fence()
-        began_s, sent, self._arrived = time.perf_counter(), self._arrived, []
-        for lane in sent:
-            self._report(self._places[lane], "arrived")
+        began_s, sent = time.perf_counter(), self.arrive()
         self.fence()
         if sent:
             self.reports_s.append((time.perf_counter() - began_s) / len(sent))
+
+    def arrive(self) -> list[int]:
+        """Let every board arrive that was sent somewhere; return which lanes."""
+        sent, self._arrived = self._arrived, []
+        for lane in sent:
+            self._report(self._places[lane], "arrived")
+        return sent
 
     def fence(self) -> None:
         """Wait until everything asked before now has been decided and shown."""
@@ -160,6 +167,8 @@ class Bridged:
             self.answered[mine.number] = at_s
             self._arrived.append(mine.number)
         else:
+            if order["do"] == "stop":
+                self.stopped[mine.number] = at_s
             answers = order["seq"] if order["do"] == "tell" else None
             self._report(self._places[mine.number], "told" if answers else "stopped", answers=answers)
 
