@@ -29,6 +29,7 @@ _AGAIN = {
     "met": "switch",
     "back": "speed",
     "clean": "speed",
+    "timed": "watch",
     "check": "home",
     "seen": "visit",
     "asleep": "hold",
@@ -37,7 +38,7 @@ _AGAIN = {
 _BEFORE_UPPER = ("promise", "still-here", "measures", "direction", "rose", "rewired", "upper")
 _DRIVE = ("mark", "first-turn", "made", "ratio")
 _SWITCH = ("switch", "seek", "met")
-_PROOF = (*_SWITCH, "speed", "back", "clean", "hold", "home", "check", "finish")
+_PROOF = (*_SWITCH, "speed", "back", "clean", "watch", "timed", "hold", "home", "check", "finish")
 _LEARN = ("promise", "measures", "direction", "rose", "upper")
 
 

@@ -173,6 +173,7 @@ class State:
         downward: The first short move was to lower the shade, not to raise it.
         sent: Turns that the tube was to make in the mark test, by the ratio in the settings.
         ratio: What the mark test says of the gear, when the line did not come back.
+        way: Steps of the move that was timed.
         height: The percent open at which holding is being tried.
         heights: Those that are still to be tried.
         tried: Percent open and how many mm it sank there asleep.
@@ -192,6 +193,7 @@ class State:
     downward: bool = False
     sent: float = 0.0
     ratio: float = 0.0
+    way: int = 0
     height: float | None = None
     heights: tuple[float, ...] = ()
     tried: tuple[tuple[float, float], ...] = ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import sqrt
 
 from bridge.core.commissioning.asking import AWAY, YES_NO, Step, detour, off_mark, onward, yes_or_skip
 from bridge.core.commissioning.holding import HELD_MM, holds_at, map_in_words
@@ -10,11 +11,14 @@ from bridge.core.commissioning.moving import below, count_at, drop_mm, gentle_pp
 from bridge.core.commissioning.state import Motion, Question, Stand, State, Turn, read_number, read_yes
 from bridge.core.contract import Do, Sense, Why
 from bridge.core.errors import RequestError
+from bridge.core.shade.profile import move_profile
 
 # Below the switch before it is sought, and how fast.
 SWITCH_ROOM_MM = 30.0
 SPEED_SHARE = 0.6
 SLOWER = 0.75
+# What a hand on a watch leaves open, and what the bridge allows a board's pace anyway.
+WATCH_S, PACE = 0.7, 0.05
 OFF_MM = 2.0
 
 
@@ -144,6 +148,78 @@ def _take_clean(state: State, _stand: Stand, text: str) -> Turn:
     return onward(again, None, said)
 
 
+# The speed of a board that never tells: by a person's watch.
+
+
+def _tells(state: State, _stand: Stand) -> bool:
+    return state.facts.two_way
+
+
+def _ask_watch(state: State, stand: Stand) -> Question:
+    way = "up" if _timed_end(state, stand) == state.upper else "down"
+    text = (
+        "The board runs at a speed of its own; where it is on the way is reckoned from that. Take a watch.",
+        f"It runs {way} a good part of the drop; time it from its first move to its last. Go?",
+    )
+    return Question(key="watch", text=text, hint="yes / skip", default="yes")
+
+
+def _take_watch(state: State, stand: Stand, text: str) -> Turn:
+    if not yes_or_skip("watch", text):
+        rest = tuple(step for step in state.rest if step != "timed")
+        return onward(replace(state, rest=rest))
+    assert stand.count is not None
+    there = go(state, stand, _timed_end(state, stand))
+    return onward(replace(state, way=abs(there.to - stand.count)), there)
+
+
+def _timed_end(state: State, stand: Stand) -> int:
+    """Return the count to which the timed move leads: the upper mark when it is far enough, else down."""
+    assert state.upper is not None
+    down = count_at(state, SPEED_SHARE * state.facts.drop_mm)
+    return state.upper if below(state, stand) > (down - state.upper) / 2 else down
+
+
+def _seconds(state: State) -> float:
+    facts = state.facts
+    return move_profile(steps=state.way, top_pps=facts.top_pps, ramp_pps2=facts.ramp_pps2).duration_s
+
+
+def _ask_timed(state: State, _stand: Stand) -> Question:
+    text = (f"How many seconds did it run? By the settings {_seconds(state):.1f} s.",)
+    return Question(key="timed", text=text, hint="s", default=f"{_seconds(state):.1f}")
+
+
+def _take_timed(state: State, _stand: Stand, text: str) -> Turn:
+    took_s = read_number("timed", text, least=0.5, most=3600, unit="s")
+    facts, told_s = state.facts, _seconds(state)
+    if abs(took_s - told_s) <= max(WATCH_S, PACE * told_s):
+        return onward(state)
+    pps = top_pps(state.way, took_s=took_s, ramp_pps2=facts.ramp_pps2)
+    remark = f"It ran {took_s:g} s where the settings say {told_s:.1f} s: {pps} steps/s, not {facts.top_pps}."
+    changed = replace(facts, top_pps=pps)
+    return onward(replace(state, facts=changed, remarks=(*state.remarks, remark)), None, remark)
+
+
+def top_pps(steps: int, *, took_s: float, ramp_pps2: int) -> int:
+    """Return the top speed, in steps a second, at which a move of `steps` > 0 takes so long.
+
+    Raises:
+        RequestError: it would take longer even without a top speed.
+
+    Source:
+        A trapezoid takes t = d/v + v/a; its smaller root in v.
+    """
+    root = took_s * took_s - 4 * steps / ramp_pps2
+    if root < 0:
+        raise RequestError(
+            where="timed",
+            problem=f"with a ramp of {ramp_pps2} steps/s2 it can't be there in {took_s:g} s",
+            remedy="time it again (undo), or correct ramp_pps2 in the settings",
+        )
+    return max(1, round(ramp_pps2 * (took_s - sqrt(root)) / 2))
+
+
 # Holding.
 
 
@@ -271,6 +347,8 @@ TRIALS = {
     "speed": Step(ask=_ask_speed, take=_take_speed, idle=_own_speed),
     "back": Step(ask=_ask_back, take=_take_back, idle=_own_speed),
     "clean": Step(ask=_ask_clean, take=_take_clean, idle=_own_speed),
+    "watch": Step(ask=_ask_watch, take=_take_watch, idle=_tells),
+    "timed": Step(ask=_ask_timed, take=_take_timed, idle=_tells),
     "hold": Step(ask=_ask_hold, take=_take_hold, idle=_no_holding),
     "asleep": Step(ask=_ask_asleep, take=_take_asleep),
     "creep": Step(ask=_ask_creep, take=_take_creep),

@@ -12,6 +12,7 @@ from bridge.core.commissioning.courses import COURSES, Purpose
 from bridge.core.commissioning.result import edits
 from bridge.core.contract import Do
 from bridge.core.errors import RequestError
+from bridge.core.shade.profile import move_profile
 from tests.unit.core.commissioning.bench import BUILD, FACTS, Bench, with_facts
 
 BENCH_TRAVEL = with_facts(
@@ -69,6 +70,28 @@ def test_a_one_way_board_asks_for_no_sense_sleep_or_speed() -> None:
     assert {each.do for each in bench.motions} == {Do.GO}
     assert not {"switch", "speed", "ratio", "hold-90"} & set(bench.person.asked)
     assert worst_mm(bench) < 2.0
+
+
+def timed(pps: int) -> Bench:
+    """A one-way board, led to where its own speed is asked for; by the settings it is `pps`."""
+    bench = Bench(facts=with_facts(two_way=False, sleeps=False, upper_switch_mm=None, top_pps=pps))
+    bench.run("timed")
+    return bench
+
+
+@pytest.mark.parametrize("true_pps", [1500, 2000, 2800])
+def test_the_own_speed_of_a_one_way_board_is_found_by_a_watch(true_pps: int) -> None:
+    bench = timed(3000)
+    took_s = move_profile(steps=bench.state.way, top_pps=true_pps, ramp_pps2=3000).duration_s
+    bench.answer(f"{took_s:.1f}")
+    near = 3000 if true_pps == 2800 else true_pps  # within what a watch and a board's pace leave open
+    assert bench.state.facts.top_pps == pytest.approx(near, rel=0.03)
+    assert any("steps/s, not 3000" in each for each in bench.said) == (near != 3000)
+
+
+def test_a_time_that_no_speed_explains_is_refused() -> None:
+    with pytest.raises(RequestError, match="it can't be there in 3 s"):
+        timed(3000).answer("3")
 
 
 def test_a_board_that_only_knows_percent_is_never_sent_beyond_its_ends() -> None:
