@@ -164,6 +164,7 @@ async def test_a_visitor_reads_the_tree_that_the_bridge_shows(embedded: Embedded
         "knowledge/high": b"100.0",
         "knowledge/width": b"1800.0",
         "reason/text": b"nothing has been asked yet",
+        "service/active": b"true",
     }
 
 
