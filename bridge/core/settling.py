@@ -19,18 +19,32 @@ from bridge.core.position.allowance import (
 )
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Knowledge, Landmark
-from bridge.core.position.memory import most_travelled
+from bridge.core.position.stall import held_below
 from bridge.core.recalling import recall
 from bridge.core.replacing import replace
-from bridge.core.state import Channel, Outstanding, Purpose, Request, Shade, bounds_in_force, unbounded
+from bridge.core.state import (
+    Channel,
+    Outstanding,
+    Purpose,
+    Request,
+    Shade,
+    bounded,
+    bounds_in_force,
+    unbounded,
+)
 from bridge.core.turn import Turn
-from bridge.core.values import Interval, Rank
+from bridge.core.unasked import by_hand, slipped_unasked
+from bridge.core.values import Interval, Rank, Steps
 
 _LANDMARKS = {
     Why.UPPER_SWITCH: Landmark.UPPER_SWITCH,
     Why.LOWER_SWITCH: Landmark.LOWER_SWITCH,
     Why.STALLED: Landmark.UPPER_STOP,
 }
+HELD = (
+    "it stalled short of its upper stop; look at what held it, or take it to its upper limit by the button "
+    "at its board and confirm `upper`"
+)
 
 
 def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
@@ -42,7 +56,7 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         shade = _rebooted(turn, shade, report)
         known = shade.knowledge
     else:
-        known = _after_sleep(shade, _slipped_unasked(shade, report), report)
+        known = _after_sleep(shade, slipped_unasked(shade, report), report)
     hull = known.hull
     if report.moving:
         known = _moving(shade, known, report)
@@ -53,7 +67,11 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         known = _ahead_of(shade, known, report)
         known = replace(known, hull=known.hull.joined(hull))
     seq, channel = max(shade.seq, report.seq), _conversed(turn, shade.channel, report)
-    channel = unbounded(channel) if foreign else channel
+    pending = shade.outstanding
+    if foreign:
+        channel = unbounded(channel)
+    elif pending is not None and not by_hand(report):
+        channel = bounded(channel, pending.order, report)
     shade = replace(shade, seq=seq, knowledge=known, channel=channel)
     return _concluded(turn, shade, report, foreign=foreign)
 
@@ -121,27 +139,6 @@ def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
     return shade
 
 
-def _slipped_unasked(shade: Shade, report: Report) -> Knowledge:
-    """Return knowledge with the slip of motion that no order of this bridge accounts for."""
-    known, last = shade.knowledge, shade.channel.report
-    before = known.settled_count if last is None else last.count
-    ours = shade.outstanding is not None and not _by_hand(report)
-    if last is None and shade.spec.local_button:
-        ours = False
-    if ours or known.base is None or report.count is None or before is None or before == report.count:
-        return known
-    # What was heard and not believed is missed as well.
-    missed = max(0, report.n - shade.channel.read - 1)
-    hidden = most_travelled(shade.spec, missed)
-    distance = abs(report.count - before) + hidden
-    known = evidence.slipped(shade.spec, known, moves=1 + missed, distance=distance)
-    in_force = bounds_in_force(shade.channel, report.boot)
-    # With no bound it may have gone up as far as nobody has heard, and come back.
-    highest = min(before, report.count) - hidden // 2 if in_force is None else in_force.low
-    ends = (report.count, report.to, highest)
-    return evidence.swallowed(shade.spec, known, min(end for end in ends if end is not None))
-
-
 def _after_sleep(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
     """Return knowledge with the snap of a rotor that went to sleep off a full electrical cycle."""
     if report.awake or report.moving or report.count is None or known.base is None:
@@ -155,23 +152,19 @@ def _moving(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
     """Return knowledge while the motor turns: between here and where it is going."""
     pending = shade.outstanding
     seeking = pending is not None and pending.purpose is Purpose.REFERENCE
-    if seeking and not _by_hand(report):
+    if seeking and not by_hand(report):
         return known
     if report.count is None or known.base is None:
         return replace(known, hull=physical_range(shade.spec))
-    ours = pending is not None and report.seq >= pending.order.seq and not _by_hand(report)
+    ours = pending is not None and report.seq >= pending.order.seq and not by_hand(report)
     if ours and pending is not None and pending.order.do is Do.GO and report.to == pending.order.to:
         assert report.to is not None
         return evidence.passing(shade.spec, known, count=report.count, to=report.to)
-    if pending is not None and pending.purpose is Purpose.STOP and not _by_hand(report):
+    if pending is not None and pending.purpose is Purpose.STOP and not by_hand(report):
         return known
     here = claim_at(shade.spec, known, report.count)
     there = physical_range(shade.spec) if report.to is None else claim_at(shade.spec, known, report.to)
     return replace(known, hull=known.hull.joined(here).joined(there))
-
-
-def _by_hand(report: Report) -> bool:
-    return report.why in (Why.BUTTON, Why.WIND)
 
 
 def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Knowledge:
@@ -183,6 +176,9 @@ def _resting(turn: Turn, shade: Shade, known: Knowledge, report: Report) -> Know
         return _pinned(turn, shade, known, at, report)
     unheard_stall = report.boot == shade.channel.boot and report.stalls > shade.channel.stalls
     if report.why in (Why.STALLED, Why.NOT_FOUND) or unheard_stall:
+        highest = _held_below(shade, report)
+        if highest is not None:
+            known = replace(known, hull=Interval(low=min(highest, known.hull.high), high=known.hull.high))
         return evidence.stalled(shade.spec, known, count=report.count, boot=report.boot)
     if known.base is None:
         return evidence.rebased(shade.spec, known, known.hull, count=report.count, boot=report.boot)
@@ -212,9 +208,20 @@ def _reference_met(shade: Shade, report: Report) -> Interval | None:
         return None if at is None else _with_lost_steps(shade, at, report)
     if report.why is Why.LOWER_SWITCH and shade.spec.lower_switch is not None:
         return reference_interval(shade.spec, shade.spec.lower_switch).widened(snap(shade.spec))
-    if report.why is Why.STALLED and seeking:
+    if report.why is Why.STALLED and seeking and _held_below(shade, report) is None:
         return top_reference(shade, stalled=True)
     return None
+
+
+def _held_below(shade: Shade, report: Report) -> Steps | None:
+    """Return the highest that a seek can have come which has stalled short of its stop; else None."""
+    pending, stop = shade.outstanding, top_reference(shade, stalled=True)
+    if report.why is not Why.STALLED or pending is None or pending.purpose is not Purpose.REFERENCE:
+        return None
+    if stop is None or pending.began is None or pending.began_count is None or report.count is None:
+        return None
+    gone = max(0, pending.began_count - report.count)
+    return held_below(shade.spec, began=pending.began, gone=gone, stop=stop)
 
 
 def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
@@ -226,7 +233,7 @@ def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
     assert report.count is not None
     pending, in_force = shade.outstanding, bounds_in_force(shade.channel, report.boot)
     end = None
-    if pending is not None and pending.order.do is Do.GO and not _by_hand(report):
+    if pending is not None and pending.order.do is Do.GO and not by_hand(report):
         end = pending.order.to
     elif pending is None and in_force is not None:
         end = in_force.low
@@ -258,7 +265,7 @@ def _pinned(turn: Turn, shade: Shade, known: Knowledge, at: Interval, report: Re
 
 def _concluded(turn: Turn, shade: Shade, report: Report, *, foreign: bool) -> Shade:
     """Return the shade after the report has been held against the order in force and the request."""
-    if _by_hand(report):
+    if by_hand(report):
         return _moved_by_hand(turn, shade, report)
     pending = shade.outstanding
     if pending is None:
@@ -363,6 +370,8 @@ def _sought(turn: Turn, shade: Shade, report: Report) -> Shade:
     if report.why in (Why.UPPER_SWITCH, Why.LOWER_SWITCH):
         return replace(shade, request=replace(request, reference=False))
     if report.why is Why.STALLED and shade.spec.upper_stall is not None:
+        if shade.knowledge.mark is None:
+            return ended(turn, shade, Fate.FAILED, HELD)
         return replace(shade, request=replace(request, reference=False))
     if report.why is Why.TOLD:
         return shade

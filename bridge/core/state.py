@@ -50,7 +50,8 @@ class Channel:
         asks: How many were sent since the last answer, for the retry delay.
         heard_at_s: When the last evidence came.
         report: The newest evidence; None before any in this session.
-        bounds: The counts of the last `go` that the local button is kept within, for `bounds_boot`.
+        bounds: The counts that the local button is kept within: those of the last `go` that the board is known to
+            have acted on, and of all that have left since; None when it may have no bounds.
         bounds_boot: The boot that those bounds were sent to.
         stalls: Stalls that the board has told of in `boot`.
     """
@@ -72,6 +73,27 @@ class Channel:
 def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:
     """Return the counts that the local button is kept within in that boot; None without such bounds."""
     return channel.bounds if channel.bounds_boot == boot and boot is not None else None
+
+
+def perhaps_bounded(channel: Channel, order: Order) -> Channel:
+    """Return the conversation once a `go` has left: until the board has it, the bounds before may hold."""
+    assert order.low is not None
+    assert order.high is not None
+    before = bounds_in_force(channel, order.boot)
+    now = Interval(low=order.low, high=order.high)
+    return unbounded(channel) if before is None else replace(channel, bounds=before.joined(now))
+
+
+def bounded(channel: Channel, order: Order, report: Report) -> Channel:
+    """Return the conversation after a report which may show that the board has acted on a `go`."""
+    if order.low is None or order.high is None or order.boot != report.boot:
+        return channel
+    free = bounds_in_force(channel, order.boot) is None
+    # Without bounds before, nothing but this order can have sent it to that count.
+    if report.seq == order.seq or (free and report.seq > order.seq and report.to == order.to):
+        now = Interval(low=order.low, high=order.high)
+        return replace(channel, bounds=now, bounds_boot=order.boot)
+    return channel
 
 
 def unbounded(channel: Channel) -> Channel:
@@ -138,6 +160,8 @@ class Outstanding:
         request: The request that it serves; None for the bridge's own.
         goal: The position that it leads to; None when that is not known before.
         began_steps: The middle of the estimate when it left.
+        began: The estimate then.
+        began_count: The board's count as last reported then; None when none was linked to a position.
         sent_at_s: When it left.
         heard: A report has shown that the board acts on it.
         braking: It ends a motion that the board may have begun.
@@ -152,6 +176,8 @@ class Outstanding:
     sent_at_s: float
     heard: bool = False
     braking: bool = False
+    began: Interval | None = None
+    began_count: Steps | None = None
     pace: Pace | None = None
 
 

@@ -28,9 +28,19 @@ from bridge.core.position.fall import holds
 from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import OneWayLink
-from bridge.core.state import Board, Outstanding, Pace, Purpose, Request, Shade, bounds_in_force
+from bridge.core.state import (
+    Board,
+    Outstanding,
+    Pace,
+    Purpose,
+    Request,
+    Shade,
+    bounds_in_force,
+    perhaps_bounded,
+    unbounded,
+)
 from bridge.core.turn import Turn
-from bridge.core.values import Interval, Steps
+from bridge.core.values import Steps
 
 # A board reports at once on an order and two to four times a second while moving; three seconds without a
 # word mean that something was lost on the way.
@@ -252,12 +262,8 @@ def drafted(turn: Turn, shade: Shade, goal: Steps) -> Draft | Refusal:
 def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: Steps | None) -> Shade:
     order = draft.order
     channel = shade.channel
-    if order.low is not None and order.high is not None:
-        bounds = Interval(low=order.low, high=order.high)
-        channel = replace(channel, bounds=bounds, bounds_boot=order.boot)
-    else:
-        # A board forgets its bounds when it seeks: steps lost at the stop would shift them.
-        channel = replace(channel, bounds=None, bounds_boot=None)
+    # A board forgets its bounds when it seeks: steps lost at the stop would shift them.
+    channel = perhaps_bounded(channel, order) if order.do is Do.GO else unbounded(channel)
     send(turn, shade, order)
     note_start(turn, shade)
     return replace(
@@ -273,13 +279,17 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
 def _outstanding(
     turn: Turn, shade: Shade, order: Order, request: int | None, goal: Steps | None
 ) -> Outstanding:
+    report, known = shade.channel.report, shade.knowledge
+    linked = report is not None and known.base is not None
     return Outstanding(
         order=order,
         purpose=purpose_of(order),
         request=request,
         goal=goal,
-        began_steps=shade.knowledge.hull.middle,
+        began_steps=known.hull.middle,
         sent_at_s=turn.now_s,
+        began=known.hull,
+        began_count=report.count if report is not None and linked else None,
     )
 
 

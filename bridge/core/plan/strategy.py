@@ -72,6 +72,8 @@ def planned(
     every = round(restraint.every_s / 60)
     lows, highs = asked.low_pct.tolist(), asked.high_pct.tolist()
     coming = list(zip(ahead.low_pct.tolist(), ahead.high_pct.tolist(), strict=True))
+    # Days overlap: what is the same in each is reckoned once.
+    stepped = [in_steps(each, restraint.smallest_move_pct) for each in coming]
     bound = _next(ahead.high_pct < OPEN_PCT)
     freed = _since(asked.high_pct < OPEN_PCT)
     plan: list[tuple[int, float]] = []
@@ -81,7 +83,7 @@ def planned(
         if not now[0] - THERE_PCT <= place <= now[1] + THERE_PCT:
             plan[:] = [
                 (at + piece.ends, piece.open_pct)
-                for piece in _best(now, coming[at : at + DAY_MIN], every, place, restraint).pieces
+                for piece in _best(now, stepped[at : at + DAY_MIN], every, place, restraint).pieces
             ]
             return plan[0][1]
         while plan and plan[0][0] <= at:
@@ -105,10 +107,10 @@ def _until_next_look(now: Range, coming: Sequence[Range]) -> Range:
     return (low, high) if low <= high else now
 
 
-def _best(now: Range, coming: Sequence[Range], every: int, place: float, restraint: Restraint) -> Course:
-    """Return the best course from here."""
-    wanted = [now] * every + list(coming[every:])
-    wanted = with_view([in_steps(each, restraint.smallest_move_pct) for each in wanted], free_steps=VIEW_MIN)
+def _best(now: Range, stepped: Sequence[Range], every: int, place: float, restraint: Restraint) -> Course:
+    """Return the best course from here; `stepped` is what will be asked, in whole steps."""
+    wanted = [in_steps(now, restraint.smallest_move_pct)] * every + list(stepped[every:])
+    wanted = with_view(wanted, free_steps=VIEW_MIN)
     return course(wanted, start_pct=place, move_worth=restraint.move_worth_s / 60 * OPEN_PCT)
 
 

@@ -11,7 +11,14 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from bridge.core.contract import Report
-from bridge.core.position.allowance import braking, physical_range, reference_interval, room_above, snap
+from bridge.core.position.allowance import (
+    braking,
+    free_above,
+    physical_range,
+    reference_interval,
+    room_above,
+    snap,
+)
 from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased, slipped
@@ -86,7 +93,7 @@ def recalled(spec: ShadeSpec, memory: Memory, report: Report, *, quiet: bool) ->
     if at.high < ends.low or ends.high < at.low:
         return None
     settled = report.count if unread == 0 else None
-    lost = _lost_upward(spec, unread, quiet=quiet)
+    lost = _lost_upward(spec, known, report.count, unread, quiet=quiet)
     if lost is None:
         hull = Interval(low=claim_at(spec, known, report.count).low, high=ends.high)
         return replace(
@@ -109,20 +116,21 @@ def most_travelled(spec: ShadeSpec, unread: int) -> Steps:
     return ceil(unread * REPORT_EVERY_S * spec.top_pps)
 
 
-def _lost_upward(spec: ShadeSpec, unread: int, *, quiet: bool) -> Steps | None:
+def _lost_upward(
+    spec: ShadeSpec, known: Knowledge, count: Steps, unread: int, *, quiet: bool
+) -> Steps | None:
     """Return by how much lower than counted the hem bar may hang; None without bound.
 
-    The cloth falls when a motor sleeps where it does not hold; a seek that found nothing has run into the
-    stop; a switch met at speed may cost steps.
+    The cloth falls when a motor sleeps where it does not hold. A motor that has run into the stop, in a seek,
+    by its button or behind a switch met at speed, was no higher than the way back to `count` allows.
     """
     if unread == 0:
         return 0
     if not holds(spec, physical_range(spec)):
         return None
-    if spec.upper_switch is None and spec.upper_stall is None:
-        return 0
-    if not quiet:
-        return None
+    if not quiet or spec.local_button:
+        highest = count - most_travelled(spec, unread)
+        return max(0, free_above(spec) - reckoned_at(spec, known, highest).low)
     if spec.upper_switch is None:
         return 0
     room = room_above(spec, reference_interval(spec, spec.upper_switch))

@@ -10,6 +10,7 @@ from bridge.core.contract import Do, Why
 from bridge.core.events import BrokerLost, BrokerReached, Button, ClaimHeard, MemoryHeard, Percent, Press
 from bridge.core.outlook import shade_outlook
 from bridge.core.position.allowance import physical_range
+from bridge.core.position.claims import width_mm
 from bridge.core.position.estimate import Grade
 from bridge.core.position.memory import Memory
 from bridge.core.recalling import ORDERS_LOST_MAX, fresh, refuted, remembered
@@ -131,8 +132,8 @@ def test_reports_that_nobody_read_widen_what_a_memory_tells() -> None:
     assert widths[0] < widths[1] < widths[2]
 
 
-def test_an_order_that_a_memory_does_not_know_leaves_the_way_down_open() -> None:
-    """A seek may have ended at the stop meanwhile: the cloth may hang lower than counted, without a bound."""
+def test_orders_that_a_memory_does_not_know_widen_it_by_what_they_may_have_lost() -> None:
+    """In 15 reports it has not been up at its stop and come back here, so nothing was lost there."""
     old = settled()
     memory = memory_of(old)
     old.go(30)
@@ -141,8 +142,20 @@ def test_an_order_that_a_memory_does_not_know_leaves_the_way_down_open() -> None
     talk.report(why=Why.REFUSED, because="seq", seq=old.seq)
     talk.answer()
     assert truth(talk).contains(truth(old))
-    assert truth(talk).high == physical_range(talk.shade_spec).high
+    assert width_mm(talk.shade_spec, truth(talk)) < 30
     assert grade(talk) is Grade.DOUBTFUL
+
+
+def test_near_the_top_unknown_orders_may_have_lost_steps_at_the_stop() -> None:
+    old = settled()
+    old.go(97)
+    memory = memory_of(old)
+    old.go(95)
+    talk = new_disk(old, memory)
+    talk.report(why=Why.REFUSED, because="seq", seq=old.seq)
+    talk.answer()
+    assert truth(talk).contains(truth(old))
+    assert width_mm(talk.shade_spec, truth(talk)) > 100
 
 
 def test_where_an_unpowered_motor_does_not_hold_an_unread_report_may_have_been_a_fall() -> None:
