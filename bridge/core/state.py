@@ -50,8 +50,8 @@ class Channel:
         asks: How many were sent since the last answer, for the retry delay.
         heard_at_s: When the last evidence came.
         report: The newest evidence; None before any in this session.
-        bounds: The counts that the local button is kept within: those of the last `go` that the board is known to
-            have acted on, and of all that have left since; None when it may have no bounds.
+        bounds: The counts that the local button is kept within: those of the last `go` that the board is
+            known to have acted on, and of all that have left since; None when it may have no bounds.
         bounds_boot: The boot that those bounds were sent to.
         stalls: Stalls that the board has told of in `boot`.
     """

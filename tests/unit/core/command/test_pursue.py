@@ -2,6 +2,7 @@ import pytest
 
 from bridge.core.contract import Do, Link, Why
 from bridge.core.events import Button
+from bridge.core.values import Interval
 from tests.unit.core.bench import Bench
 
 
@@ -91,9 +92,9 @@ def test_nothing_is_sent_to_a_board_that_is_off() -> None:
 
 def test_a_seek_forgets_the_bounds_of_the_button_as_the_board_does() -> None:
     bench = asked()
-    assert bench.shade.channel.bounds is not None
     order = bench.order
     bench.report(count=order.to, to=order.to, why=Why.ARRIVED, seq=order.seq, awake=False)
+    assert bench.shade.channel.bounds == Interval(low=order.low or 0, high=order.high or 0)
     bench.link(boot=2)
     bench.answer(boot=2, count=0, kept=False, kept_since=2, awake=False)
     assert bench.shade.channel.bounds_boot == 1
@@ -101,3 +102,30 @@ def test_a_seek_forgets_the_bounds_of_the_button_as_the_board_does() -> None:
     other.press(Button.UP)
     assert other.order.do is Do.SEEK
     assert (other.shade.channel.bounds, other.shade.channel.bounds_boot) == (None, None)
+
+
+def test_until_a_board_has_the_new_bounds_its_button_may_still_keep_to_the_old_ones() -> None:
+    """The order is lost on the way to a deaf board, and somebody uses the button there."""
+    bench = Bench(local_button=True).known_at_top()
+    bench.ask(50)
+    first = bench.order
+    bench.report(count=first.to, to=first.to, why=Why.ARRIVED, seq=first.seq, awake=False)
+    old = bench.shade.channel.bounds
+    assert old is not None
+    bench.now_s += 60
+    bench.ask(49)
+    second = bench.order
+    both = bench.shade.channel.bounds
+    assert both is not None
+    assert both.contains(old)
+    assert both.contains(Interval(low=second.low or 0, high=second.high or 0))
+    bench.report(count=first.to, to=second.to, moving=True, why=Why.STARTED, seq=second.seq)
+    assert bench.shade.channel.bounds == Interval(low=second.low or 0, high=second.high or 0)
+
+
+def test_a_board_without_bounds_that_stands_where_it_was_sent_has_acted_on_that_order() -> None:
+    bench = asked()
+    order = bench.order
+    bench.tick(3.0)
+    bench.answer(count=order.to, to=order.to, awake=False)
+    assert bench.shade.channel.bounds == Interval(low=order.low or 0, high=order.high or 0)
