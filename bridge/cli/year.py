@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from time import process_time
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ from bridge.core.errors import RequestError
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
     from bridge.core.spec import HouseSpec, ShadeSpec
+    from bridge.core.sun.series import SunSeries
     from bridge.simulate.weather_file import WeatherYear
     from bridge.simulate.weather_year import ShadeYear
 
@@ -64,6 +65,7 @@ def add_command(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the figures of each shade."""
+    from bridge.core.sun.series import sun_series  # noqa: PLC0415  numpy
     from bridge.settings.load import load  # noqa: PLC0415
     from bridge.simulate.weather_file import read_weather  # noqa: PLC0415  numpy
 
@@ -73,9 +75,10 @@ def run(args: argparse.Namespace) -> int:
     shades = shades_with_window(house, args.shade)
     year = read_weather(args.weather)
     began = process_time()
-    found = {spec.id: _shade_year(house, spec, year, args.gust_factor) for spec in shades}
+    sun = sun_series(year.place, year.utc_s)
+    found = {spec.id: _shade_year(house, spec, year, args.gust_factor, sun) for spec in shades}
     took_s = process_time() - began
-    speed = _compared(year, took_s, len(found)) if args.compare else None
+    speed = _compared(house, shades, year, took_s) if args.compare else None
     if args.picture is not None:
         from bridge.cli.year_picture import draw  # noqa: PLC0415  matplotlib
 
@@ -111,7 +114,9 @@ def shades_with_window(house: HouseSpec, wanted: str | None) -> list[ShadeSpec]:
     return found
 
 
-def _shade_year(house: HouseSpec, spec: ShadeSpec, year: WeatherYear, gust_factor: float) -> ShadeYear:
+def _shade_year(
+    house: HouseSpec, spec: ShadeSpec, year: WeatherYear, gust_factor: float, sun: SunSeries
+) -> ShadeYear:
     from bridge.simulate.weather_year import at_the_weather, shade_year  # noqa: PLC0415
 
     def told(what: str, share: float) -> None:
@@ -124,6 +129,7 @@ def _shade_year(house: HouseSpec, spec: ShadeSpec, year: WeatherYear, gust_facto
         year,
         gust_factor=gust_factor,
         told=told,
+        sun=sun,
     )
     if sys.stderr.isatty():
         print(file=sys.stderr)
@@ -137,7 +143,10 @@ def _progress(what: str, share: float) -> None:
         print(f"\r[{bar}] {what:<30}", end="", file=sys.stderr, flush=True)
 
 
-def _compared(year: WeatherYear, took_s: float, shades: int) -> dict[str, float]:
+def _compared(
+    house: HouseSpec, shades: list[ShadeSpec], year: WeatherYear, took_s: float
+) -> dict[str, float]:
+    """Return the processor time of all shades, of one and of ten facades, and of pvlib's sun."""
     import pandas as pd  # noqa: PLC0415  comes with pvlib
     from pvlib import solarposition  # noqa: PLC0415
 
@@ -145,7 +154,34 @@ def _compared(year: WeatherYear, took_s: float, shades: int) -> dict[str, float]
     stamps = pd.to_datetime(year.utc_s, unit="s", utc=True)
     solarposition.get_solarposition(stamps, year.place.latitude_deg, year.place.longitude_deg)
     other_s = process_time() - began
-    return {"shade_s": took_s / shades, "pvlib_sun_s": other_s, "ratio": took_s / shades / other_s}
+    turned = [_turned(shades[0], 36.0 * number) for number in range(10)]
+    one_s, ten_s = (_cost_s(house, some, year) for some in (turned[:1], turned))
+    return {
+        "shade_s": took_s / len(shades),
+        "pvlib_sun_s": other_s,
+        "ratio": took_s / len(shades) / other_s,
+        "one_facade_s": one_s,
+        "ten_facades_s": ten_s,
+        "ten_over_one": ten_s / one_s,
+    }
+
+
+def _turned(spec: ShadeSpec, by_deg: float) -> ShadeSpec:
+    """Return the shade at a wall that looks elsewhere."""
+    assert spec.window is not None, "the sun needs a window"
+    facade = spec.window.facade
+    facade = replace(facade, azimuth_deg=(facade.azimuth_deg + by_deg) % 360)
+    return replace(spec, window=replace(spec.window, facade=facade))
+
+
+def _cost_s(house: HouseSpec, shades: list[ShadeSpec], year: WeatherYear) -> float:
+    from bridge.core.sun.series import sun_series  # noqa: PLC0415
+
+    began = process_time()
+    sun = sun_series(year.place, year.utc_s)
+    for spec in shades:
+        _shade_year(house, spec, year, 1.5, sun)
+    return process_time() - began
 
 
 def _table(name: str, year: ShadeYear) -> list[str]:
@@ -176,7 +212,8 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
     if speed is not None:
         lines.append(
             f"A shade took {speed['shade_s']:.1f} s of one processor, {speed['ratio']:.2f} times pvlib's sun "
-            f"for the same minutes ({speed['pvlib_sun_s']:.1f} s)."
+            f"for the same minutes ({speed['pvlib_sun_s']:.1f} s). Ten facades took "
+            f"{speed['ten_over_one']:.1f} times one."
         )
     return lines
 

@@ -14,6 +14,7 @@ from bridge.core.plan.series import Seen, asked_series, seen_series
 from bridge.core.plan.strategy import followed, planned
 from bridge.core.spec import ShadeSpec
 from bridge.core.sun.irradiance import DEFAULT_ALBEDO
+from bridge.core.sun.series import SunSeries
 from bridge.core.surroundings import Restraint, Site
 from bridge.simulate.weather_file import WeatherYear
 
@@ -57,6 +58,7 @@ def shade_year(
     *,
     gust_factor: float,
     told: Progress,
+    sun: SunSeries | None = None,
 ) -> ShadeYear:
     """Return the figures of a shade for the rules and for what people do without them.
 
@@ -67,11 +69,12 @@ def shade_year(
         year: The weather.
         gust_factor: Gusts over the mean wind.
         told: Hears what is being done and what share of it is done.
+        sun: The sun of the year's minutes there, where it is known already: many shades share it.
     """
     cooling = tuple(at + 1 for at, mean in enumerate(year.month_c) if mean >= COOLING_FROM_C)
     heating = tuple(at + 1 for at, mean in enumerate(year.month_c) if mean < HEATING_BELOW_C)
     told("sun", 0.0)
-    seen, ahead = _seen(site, spec, year, gust_factor)
+    seen, ahead = _seen(site, spec, year, gust_factor, sun)
     weather = _weathered(seen, year, cooling, heating)
     asked = asked_series(seen, spec.rules)
     comfort = [each for each in spec.rules if each.rule not in ("wind", "rain", "ice", "doorway")]
@@ -105,9 +108,11 @@ def shade_year(
     )
 
 
-def _seen(site: Site, spec: ShadeSpec, year: WeatherYear, gust_factor: float) -> tuple[Seen, Seen]:
+def _seen(
+    site: Site, spec: ShadeSpec, year: WeatherYear, gust_factor: float, sun: SunSeries | None
+) -> tuple[Seen, Seen]:
     """Return what the rules see of the weather, and what they would see under a cloudless sky."""
-    ahead = seen_series(site, spec, year.utc_s, outdoor_c=year.outdoor_c)
+    ahead = seen_series(site, spec, year.utc_s, sun=sun, outdoor_c=year.outdoor_c)
     ghi = year.dni_wpm2 * np.maximum(0.0, ahead.sun.up) + year.dhi_wpm2
     seen = seen_series(
         site,
