@@ -28,12 +28,33 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument("--quick", action="store_true", help="fewer repetitions: a first look")
     parser.add_argument("--disk", type=Path, metavar="DIR", help="measure the disk that holds this folder")
+    parser.add_argument(
+        "--page", action="store_true", help="measure what 20 browsers cost that look at 50 windows, instead"
+    )
+    parser.add_argument(
+        "--storm",
+        type=int,
+        metavar="RATE",
+        help="measure a request among so many rubbish messages a second, instead",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Measure and print."""
+    if args.page:
+        from bridge.shell.bench import looked_at  # noqa: PLC0415
+
+        looked = looked_at.run(quick=args.quick, say=_say)
+        print(json.dumps(looked_at.document(looked)) if args.json else looked_at.table(looked))
+        return 0
+    if args.storm:
+        from bridge.shell.bench import storm  # noqa: PLC0415
+
+        stormed = storm.run(args.storm, 10.0 if args.quick else 60.0, _say)
+        print(json.dumps(storm.document(stormed)) if args.json else storm.table(stormed))
+        return 0
     from bridge.shell.bench import report  # noqa: PLC0415  heavy, and only this command wants it
     from bridge.shell.bench.patterns import FULL, QUICK  # noqa: PLC0415
     from bridge.shell.bench.run import run as measure  # noqa: PLC0415

@@ -105,7 +105,9 @@ class Running:
 
 
 @contextlib.contextmanager
-def bridge(name: str, shades: int, folder: Path, *, state: Path, host: str, port: int) -> Iterator[Running]:
+def bridge(
+    name: str, shades: int, folder: Path, *, state: Path, host: str, port: int, more: str = ""
+) -> Iterator[Running]:
     """Run `hembar run` for a house of so many shades; give it once it has said READY.
 
     Args:
@@ -115,12 +117,13 @@ def bridge(name: str, shades: int, folder: Path, *, state: Path, host: str, port
         state: Where its journal is kept.
         host: The broker.
         port: The broker.
+        more: Settings after those of the house.
 
     Raises:
         LinkError: it does not become ready.
     """
     settings = folder / f"{name}.toml"
-    settings.write_text(settings_text(name, shades, host=host, port=port), encoding="utf-8")
+    settings.write_text(f"{settings_text(name, shades, host=host, port=port)}\n{more}", encoding="utf-8")
     words = [sys.executable, "-m", "bridge.cli", "run", str(settings), "--state", str(state)]
     with contextlib.ExitStack() as stack:
         manager, address = stack.enter_context(_service_manager())
