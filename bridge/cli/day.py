@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.answers import calendar_date, number
 from bridge.cli.parser import HelpFormatter
+from bridge.cli.pictures import DARK, LIGHT, add_picture
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -61,7 +62,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument("--shade", metavar="SHADE", help="only this one")
     parser.add_argument("--journal", metavar="FILE", type=Path, help="what really happened, from the journal")
     parser.add_argument("--outdoor-c", metavar="C", type=number, help="temperature outdoors that day")
-    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it (.svg or .png)")
+    add_picture(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -88,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
         from bridge.cli.day_picture import draw  # noqa: PLC0415  matplotlib
 
         panels = [(spec.name, found[spec.id], real.get(spec.id, [])) for spec in shades]
-        draw(args.picture, panels, day=day, zone=zone)
+        draw(args.picture, panels, day=day, zone=zone, shades=DARK if args.dark else LIGHT)
     if args.json:
         shown = {name: _document(each, real.get(name)) for name, each in found.items()}
         print(json.dumps({"date": day.isoformat(), "shades": shown}, allow_nan=False))

@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bridge.cli.pictures import BLUE, GREEN, INK, ORANGE, PALE, SKY, VERMILION, plotting, save
+from bridge.cli.pictures import GREEN, LIGHT, ORANGE, VERMILION, Shades, plotting, save
+from bridge.core.rules.sun_depth import Params as SunDepth
 
 if TYPE_CHECKING:
     from bridge.cli.day import Happened
@@ -16,32 +17,34 @@ if TYPE_CHECKING:
 Shown = tuple[str, "ShadeDay", Sequence["Happened"]]
 # Deeper is drawn off the panel: a low sun reaches any depth.
 DEEPEST_M = 6.0
+# Weaker direct sun on the glass disturbs nobody; as the rule for its depth has it by default.
+WEAK_WPM2 = SunDepth().from_wpm2
 
 
-def draw(path: Path, shades: Sequence[Shown], *, day: date, zone: tzinfo) -> None:
+def draw(path: Path, shown: Sequence[Shown], *, day: date, zone: tzinfo, shades: Shades = LIGHT) -> None:
     """Draw three panels a shade into an SVG or PNG file.
 
     Raises:
         RequestError: the ending is neither, matplotlib is missing, or the file can't be written.
     """
-    plt = plotting(path)
+    plt = plotting(path, shades)
     from matplotlib import dates as mpl_dates  # noqa: PLC0415
 
     dates: Any = mpl_dates
     clock: list[datetime] = []
 
     figure, grid = plt.subplots(
-        3 * len(shades), 1, figsize=(11, 1.0 + 6.2 * len(shades)), sharex=True, squeeze=False,
-        gridspec_kw={"height_ratios": [1.0, 1.3, 1.6] * len(shades)},
+        3 * len(shown), 1, figsize=(11, 1.0 + 6.2 * len(shown)), sharex=True, squeeze=False,
+        gridspec_kw={"height_ratios": [1.0, 1.3, 1.6] * len(shown)},
     )  # fmt: skip
     panels = grid[:, 0]
-    for number, (name, each, real) in enumerate(shades):
+    for number, (name, each, real) in enumerate(shown):
         clock = [datetime.fromtimestamp(at, tz=UTC) for at in each.seen.sun.utc_s.tolist()]
         sun, depth, place = panels[3 * number : 3 * number + 3]
-        _sun(sun, each, clock)
+        _sun(sun, each, clock, shades)
         sun.set_title(f"{name}: sun on the window, W/m²", loc="left", fontweight="bold")
-        _depth(depth, each, clock)
-        _place(place, each, clock, real)
+        _depth(depth, each, clock, shades)
+        _place(place, each, clock, real, shades)
     last = panels[-1]
     last.xaxis.set_major_locator(dates.HourLocator(byhour=range(0, 24, 3), tz=zone))
     last.xaxis.set_major_formatter(dates.DateFormatter("%H:%M", tz=zone))
@@ -52,46 +55,55 @@ def draw(path: Path, shades: Sequence[Shown], *, day: date, zone: tzinfo) -> Non
     save(plt, figure, path)
 
 
-def _sun(panel: Any, day: ShadeDay, clock: Sequence[datetime]) -> None:
-    panel.fill_between(clock, day.seen.on_glass_wpm2, color=PALE, label="all light")
+def _sun(panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades) -> None:
+    panel.fill_between(clock, day.seen.on_glass_wpm2, color=shades.pale, label="all light")
     panel.fill_between(clock, day.seen.beam_wpm2, color=ORANGE, label="direct sun")
     panel.set_ylim(bottom=0)
     _legend(panel)
 
 
-def _depth(panel: Any, day: ShadeDay, clock: Sequence[datetime]) -> None:
+def _depth(panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades) -> None:
     panel.set_title("How deep the sun reaches into the room, m", loc="left")
     panel.plot(clock, day.far_up_m, color=ORANGE, linestyle="--", label="shade up")
-    panel.fill_between(clock, day.far_m, color=BLUE, alpha=0.55, linewidth=0, label="with the plan")
+    strong = day.seen.beam_wpm2 >= WEAK_WPM2
+    panel.fill_between(
+        clock, day.far_m, where=strong, color=shades.blue, alpha=0.55, linewidth=0, label="with the plan"
+    )
+    panel.fill_between(
+        clock, day.far_m, where=~strong & (day.far_m > 0), facecolor=shades.pale, edgecolor=shades.ink,
+        hatch="...", linewidth=0, label=f"with the plan, sun\nbelow {WEAK_WPM2:g} W/m²:\nit disturbs nobody",
+    )  # fmt: skip
     if day.limit_m is not None:
         panel.axhline(day.limit_m, color=VERMILION, linewidth=1.5, linestyle=":", label="your limit")
     panel.set_ylim(0, min(DEEPEST_M, max(1.6 * (day.limit_m or 1.0), float(day.far_up_m.max()) * 1.1)))
     _legend(panel)
 
 
-def _place(panel: Any, day: ShadeDay, clock: Sequence[datetime], real: Sequence[Happened]) -> None:
+def _place(
+    panel: Any, day: ShadeDay, clock: Sequence[datetime], real: Sequence[Happened], shades: Shades
+) -> None:
     panel.set_title("How far open, %", loc="left")
     low, high = day.asked.low_pct, day.asked.high_pct
     panel.fill_between(
-        clock, high, 100, step="post", facecolor=PALE, edgecolor="white", hatch="///", linewidth=0,
-        label="a rule forbids",
+        clock, high, 100, step="post", facecolor=shades.pale, edgecolor=shades.paper, hatch="///",
+        linewidth=0, label="a rule forbids",
     )  # fmt: skip
     panel.fill_between(
-        clock, 0, low, step="post", facecolor=PALE, edgecolor="white", hatch="///", linewidth=0
+        clock, 0, low, step="post", facecolor=shades.pale, edgecolor=shades.paper, hatch="///", linewidth=0
     )
-    panel.step(clock, day.followed, where="post", color=SKY, linewidth=1.2, label="look by look")
-    panel.step(clock, day.planned, where="post", color=BLUE, linewidth=2.4, label="planned")
+    panel.step(clock, day.followed, where="post", color=ORANGE, linewidth=1.2, label="look by look")
+    panel.step(clock, day.planned, where="post", color=shades.blue, linewidth=2.4, label="planned")
     if real:
-        _real(panel, real)
+        _real(panel, real, shades)
     panel.set_ylim(-3, 103)
     panel.set_yticks([0, 25, 50, 75, 100])
     _legend(panel)
 
 
-def _real(panel: Any, real: Sequence[Happened]) -> None:
+def _real(panel: Any, real: Sequence[Happened], shades: Shades) -> None:
     at = [each.utc for each in real]
     places = [float("nan") if each.open_pct is None else each.open_pct for each in real]
-    panel.step(at, places, where="post", color=INK, linewidth=1.8, linestyle="--", label="really")
+    panel.step(at, places, where="post", color=shades.ink, linewidth=1.8, linestyle="--", label="really")
     held = [-3 if each.held else float("nan") for each in real]
     if any(each.held for each in real):
         panel.step(at, held, where="post", color=GREEN, linewidth=6, label="held by a person")

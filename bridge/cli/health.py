@@ -9,6 +9,7 @@ from math import isinf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import LinkError, RequestError
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def add_command(subparsers: Subparsers) -> None:
         "journal", metavar="JOURNAL", type=Path, help="the file in the service's state folder"
     )
     parser.add_argument("--shade", metavar="SHADE", help="only this one")
-    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw the references met (.svg or .png)")
+    add_picture(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -57,7 +58,8 @@ def run(args: argparse.Namespace) -> int:
     if args.picture is not None:
         from bridge.cli.health_picture import draw  # noqa: PLC0415  matplotlib takes a quarter of a second
 
-        draw(args.picture, {house.shades[name].spec.name: each for name, each in found.items()})
+        named = {house.shades[name].spec.name: each for name, each in found.items()}
+        draw(args.picture, named, colours=DARK if args.dark else LIGHT)
     if args.json:
         print(json.dumps({"shades": {name: _document(each) for name, each in found.items()}}))
     else:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.build_options import SUPPLY_CAUTION, cautions_note
 from bridge.cli.parser import HelpFormatter
+from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument("shade", metavar="SHADE", help="its id in the settings")
     parser.add_argument("--settings", metavar="FILE", type=Path, required=True, help="the settings")
-    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it (.svg or .png)")
+    add_picture(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     if args.picture is not None:
         from bridge.cli.size_picture import draw  # noqa: PLC0415  matplotlib
 
-        draw(args.picture, setup, name=spec.name)
+        draw(args.picture, setup, name=spec.name, shades=DARK if args.dark else LIGHT)
     answer = sized(spec, setup)
     print(json.dumps(answer.document, allow_nan=False) if args.json else table(answer))
     return 0 if setup.result.margin > 1 else 1

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.answers import number, whole_number
 from bridge.cli.parser import HelpFormatter
-from bridge.cli.pictures import PALE, VERMILION, plotting, save
+from bridge.cli.pictures import DARK, LIGHT, VERMILION, Shades, add_picture, plotting, save
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from bridge.core.plan.day import SunMap
 
 EXAMPLE = "Example:\n  hembar sunmap study --settings hembar.toml --picture map.svg"
-NIGHT, NO_SUN = "#8C8C8C", "#F2F2F2"
 
 
 def add_command(subparsers: Subparsers) -> None:
@@ -36,7 +35,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument("--settings", metavar="FILE", type=Path, required=True, help="with windows and rules")
     parser.add_argument("--year", metavar="YEAR", type=whole_number, help="the present one by default")
     parser.add_argument("--outdoor-c", metavar="C", type=number, help="temperature outdoors all year")
-    parser.add_argument("--picture", metavar="FILE", type=Path, required=True, help="to draw (.svg or .png)")
+    add_picture(parser, required=True)
     parser.add_argument("--json", action="store_true", help="print the hours as one JSON object")
     parser.set_defaults(run=run)
 
@@ -57,7 +56,10 @@ def run(args: argparse.Namespace) -> int:
     if not 1902 <= year <= 2098:
         raise RequestError(where="--year", problem=f"{year}", remedy="give 1902 to 2098")
     found = sun_map(house.site, spec, year, outdoor_c=args.outdoor_c)
-    draw(args.picture, found, title=f"{spec.name}, {year}", start=date(year, 1, 1), zone=house.site.timezone)
+    draw(
+        args.picture, found, title=f"{spec.name}, {year}", start=date(year, 1, 1), zone=house.site.timezone,
+        shades=DARK if args.dark else LIGHT,
+    )  # fmt: skip
     hours = {
         "lit_h": float((found.lit == 1).sum()) / 6,
         "too_deep_h": float((found.far_m > found.limit_m).sum()) / 6,
@@ -72,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str) -> None:
+def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str, shades: Shades = LIGHT) -> None:
     """Draw the map into an SVG or PNG file.
 
     Raises:
@@ -80,7 +82,7 @@ def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str) -> No
     """
     import numpy as np  # noqa: PLC0415
 
-    plt = plotting(path)
+    plt = plotting(path, shades)
     from matplotlib.colors import ListedColormap  # noqa: PLC0415
     from matplotlib.patches import Patch  # noqa: PLC0415
 
@@ -88,7 +90,7 @@ def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str) -> No
     extent = (0, found.up.shape[1], 0, 24)
     ground = np.where(found.lit == 1, 2.0, np.where(found.up == 1, 1.0, 0.0))
     how = {"origin": "lower", "aspect": "auto", "extent": extent, "interpolation": "nearest"}
-    panel.imshow(ground, cmap=ListedColormap([NIGHT, NO_SUN, PALE]), vmin=0, vmax=2, **how)
+    panel.imshow(ground, cmap=ListedColormap([shades.night, shades.dull, shades.pale]), vmin=0, vmax=2, **how)
     shut = np.where((found.lit == 1) & (found.open_pct < 100), found.open_pct, np.nan)
     image = panel.imshow(shut, cmap="cividis", vmin=0, vmax=100, **how)
     deep = np.nan_to_num(found.far_m > found.limit_m).astype(float)
@@ -97,9 +99,9 @@ def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str) -> No
     bar = figure.colorbar(image, ax=panel, pad=0.02)
     bar.set_label("sun on the window: how far open the rules let it be, %")
     marks = [
-        Patch(facecolor=NIGHT, label="night"),
-        Patch(facecolor=NO_SUN, edgecolor=PALE, label="day, no sun on the window"),
-        Patch(facecolor=PALE, label="sun on the window, no rule lowers"),
+        Patch(facecolor=shades.night, label="night"),
+        Patch(facecolor=shades.dull, edgecolor=shades.pale, label="day, no sun on the window"),
+        Patch(facecolor=shades.pale, label="sun on the window, no rule lowers"),
         Patch(facecolor="none", edgecolor=VERMILION, label=f"sun deeper than {found.limit_m:g} m, shade up"),
     ]
     panel.legend(handles=marks, loc="upper left", bbox_to_anchor=(0, -0.07), ncols=2, frameon=False)

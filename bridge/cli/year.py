@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.answers import number
 from bridge.cli.parser import HelpFormatter
+from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def add_command(subparsers: Subparsers) -> None:
         help="gusts over the mean wind, which alone such files have; default 1.5 (common practice)",
     )
     parser.add_argument("--compare", action="store_true", help="time pvlib's sun for the same minutes too")
-    parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it (.svg or .png)")
+    add_picture(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -82,7 +83,8 @@ def run(args: argparse.Namespace) -> int:
     if args.picture is not None:
         from bridge.cli.year_picture import draw  # noqa: PLC0415  matplotlib
 
-        draw(args.picture, {spec.name: found[spec.id] for spec in shades}, place=year.name)
+        named = {spec.name: found[spec.id] for spec in shades}
+        draw(args.picture, named, place=year.name, colours=DARK if args.dark else LIGHT)
     if args.json:
         print(json.dumps(_document(year, found, speed), allow_nan=False))
     else:

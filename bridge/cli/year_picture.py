@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bridge.cli.pictures import BLUE, GREEN, ORANGE, PALE, SKY, VERMILION, plotting, save
+from bridge.cli.pictures import GREEN, LIGHT, ORANGE, SKY, VERMILION, Shades, plotting, save
 
 if TYPE_CHECKING:
     from bridge.simulate.weather_year import ShadeYear
 
 PANELS = (
-    ("Moves", "a year", "moves", BLUE),
+    ("Moves", "a year", "moves", ""),
     ("View out", "hours: more is better", "view_h", GREEN),
     ("Sun too deep", "hours: less is better", "deep_h", VERMILION),
     ("Heat in cooling months", "kWh/m² of glass: less is better", "cooling_kwhpm2", ORANGE),
@@ -20,29 +20,30 @@ PANELS = (
 )
 
 
-def draw(path: Path, shades: Mapping[str, ShadeYear], *, place: str) -> None:
+def draw(path: Path, shades: Mapping[str, ShadeYear], *, place: str, colours: Shades = LIGHT) -> None:
     """Draw one row of panels a shade into an SVG or PNG file.
 
     Raises:
         RequestError: the ending is neither, matplotlib is missing, or the file can't be written.
     """
-    plt = plotting(path)
+    plt = plotting(path, colours)
     size = (15, 1.0 + 2.6 * len(shades))
     figure, rows = plt.subplots(len(shades), len(PANELS), figsize=size, squeeze=False)
     for panels, (name, year) in zip(rows, shades.items(), strict=True):
         for column, panel in enumerate(panels):
-            _bars(panel, year, column, first=name if column == 0 else "")
+            _bars(panel, year, column, colours, first=name if column == 0 else "")
     figure.suptitle(f"A weather year of {place}: the rules beside habits without rules", x=0.01, ha="left")
     figure.tight_layout(rect=(0, 0, 1, 0.97))
     save(plt, figure, path)
 
 
-def _bars(panel: Any, year: ShadeYear, column: int, *, first: str) -> None:
+def _bars(panel: Any, year: ShadeYear, column: int, colours: Shades, *, first: str) -> None:
     title, what, field, colour = PANELS[column]
     names = list(year.rows)
     values = [float(getattr(figures, field)) for figures in year.rows.values()]
     at = list(range(len(names)))
-    panel.barh(at, values, color=[colour if name.startswith("rules") else PALE for name in names])
+    strong = colour or colours.blue
+    panel.barh(at, values, color=[strong if name.startswith("rules") else colours.pale for name in names])
     panel.invert_yaxis()
     panel.set_yticks(at, labels=names if column == 0 else [""] * len(names))
     panel.tick_params(axis="y", length=0)

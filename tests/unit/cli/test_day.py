@@ -166,3 +166,16 @@ def test_a_picture_of_another_kind_is_refused(
 def test_a_shade_that_is_not_there_is_refused(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["day", str(settings), "--shade", "attic"]) == 2
     assert "name one of study, kitchen, landing" in capsys.readouterr().err
+
+
+def test_a_dark_picture_has_a_dark_ground(tmp_path: Path) -> None:
+    settings = tmp_path / "house.toml"
+    root = Path(__file__).parents[3] / "config"
+    settings.write_text("\n".join((root / name).read_text() for name in ("hembar.toml", "rules.toml")))
+    drawn = [tmp_path / "light.svg", tmp_path / "dark.svg"]
+    told = ["day", str(settings), "--date", "2026-06-21", "--shade", "study", "--picture"]
+    assert main([*told, str(drawn[0])]) == 0
+    assert main([*told, str(drawn[1]), "--dark"]) == 0
+    light, dark = (path.read_text() for path in drawn)
+    assert "#ffffff" in light and "#16191c" not in light
+    assert "#16191c" in dark
