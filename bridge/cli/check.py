@@ -43,6 +43,7 @@ def run(args: argparse.Namespace) -> int:
     """Check the file; return the exit code."""
     from bridge.settings import ConfigFaults, load  # noqa: PLC0415 - other commands need not wait for pydantic
     from bridge.settings.meaning import house_cautions, shade_meaning  # noqa: PLC0415 - as above
+    from bridge.settings.rules_in_words import wind_cautions  # noqa: PLC0415 - as above
 
     try:
         settings = load(args.file)
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     meanings = [
         shade_meaning(spec, wind_contact=spec.id in settings.wind_contacts) for spec in settings.house.shades
     ]
-    cautions = house_cautions(settings)
+    cautions = house_cautions(settings) + wind_cautions(settings)
     if args.json:
         print(json.dumps(_json(settings, meanings, cautions), indent=2, ensure_ascii=False))
     else:
@@ -83,11 +84,20 @@ def _lines(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str
 
 def _shared_lines(settings: Settings) -> list[str]:
     from bridge.settings.power import raise_in_words, supply_in_words, supply_meanings  # noqa: PLC0415 - as above
+    from bridge.settings.rules_in_words import (  # noqa: PLC0415 - as above
+        retract_in_words,
+        rules_in_words,
+        sensor_in_words,
+    )
 
     house = settings.house
     raised = raise_in_words(house, settings.raise_all_within_s)
     rows = [("supply", supply_in_words(each)) for each in supply_meanings(house)]
     rows += [("raising all", raised)] if raised else []
+    rows += [("sensor", sensor_in_words(each)) for each in house.sensors]
+    rows += [("rule", each) for each in rules_in_words(house)]
+    retract = retract_in_words(house)
+    rows += [("in the wind", retract)] if retract else []
     rows += [
         ("group", f"{each.id}: {', '.join(each.members)}{'; level' if each.level else ''}")
         for each in house.groups
@@ -166,6 +176,7 @@ def _json(settings: Settings, meanings: list[ShadeMeaning], cautions: tuple[str,
 def _shared_json(settings: Settings) -> dict[str, Any]:
     from bridge.core.command.supply import worst_raise_s  # noqa: PLC0415 - as above
     from bridge.settings.power import supply_meanings  # noqa: PLC0415 - as above
+    from bridge.settings.rules_in_words import rules_in_words, worst_retract_s  # noqa: PLC0415 - as above
 
     supplies = [
         {
@@ -180,6 +191,11 @@ def _shared_json(settings: Settings) -> dict[str, Any]:
     return {
         "supplies": supplies,
         "raise_all_s": worst_raise_s(settings.house),
+        "sensors": [
+            {"id": each.id, "kind": each.kind, "stale_s": each.stale_s} for each in settings.house.sensors
+        ],
+        "rules": list(rules_in_words(settings.house)),
+        "wind_retract_s": worst_retract_s(settings.house),
         "raise_all_within_s": settings.raise_all_within_s,
         "groups": [
             {"id": each.id, "members": list(each.members), "level": each.level}

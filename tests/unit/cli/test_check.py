@@ -71,6 +71,35 @@ def test_supplies_groups_and_the_time_to_raise_everything_are_told(
     assert "group upstairs: study, landing" in words
 
 
+def with_rules(tmp_path: Path) -> str:
+    path = tmp_path / "house.toml"
+    path.write_text(EXAMPLE.read_text() + (EXAMPLE.parent / "rules.toml").read_text())
+    return str(path)
+
+
+def test_rules_and_sensors_are_told_in_the_words_of_the_owner(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    assert run("check", with_rules(tmp_path)) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert "sensor roof-gust: gust for all shades; lost after 120 s without a reading" in words
+    assert "rule sun-depth for study: depth limit 1 m, from 50 W/m²" in words
+    assert "neither a wind rule nor a wind contact" not in words
+    # Two seconds for the order, and 17.1 s that the landing needs.
+    assert "the last of landing is up within 19.1 s of it" in words
+
+
+def test_an_exterior_shade_that_nothing_raises_in_the_wind_is_cautioned(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "house.toml"
+    path.write_text(EXAMPLE.read_text().replace("wind_contact = true", "wind_contact = false"))
+    assert run("check", str(path)) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert "landing hangs outside, and neither a wind rule nor a wind contact raises it" in words
+    assert "in the wind the first order" not in words
+
+
 def test_no_line_is_wider_than_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
     run("check", str(EXAMPLE))
     lines = capsys.readouterr().out.splitlines()[1:]  # the first names the file

@@ -177,5 +177,6 @@ def test_a_dark_picture_has_a_dark_ground(tmp_path: Path) -> None:
     assert main([*told, str(drawn[0])]) == 0
     assert main([*told, str(drawn[1]), "--dark"]) == 0
     light, dark = (path.read_text() for path in drawn)
-    assert "#ffffff" in light and "#16191c" not in light
+    assert "#ffffff" in light
+    assert "#16191c" not in light
     assert "#16191c" in dark
