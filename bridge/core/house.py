@@ -52,9 +52,9 @@ from bridge.core.referring import referred
 from bridge.core.replacing import replace
 from bridge.core.ruling import due_s as rules_due_s
 from bridge.core.ruling import ruled
-from bridge.core.spec import ContractLink, OneWayLink
+from bridge.core.spec import OneWayLink
 from bridge.core.starting import built, started
-from bridge.core.state import Board, House, Shade
+from bridge.core.state import Board, House, Shade, touched
 from bridge.core.turn import Turn
 from bridge.core.values import BoardId, ShadeId
 
@@ -246,10 +246,8 @@ def _one(turn: Turn, house: House, name: ShadeId, act: Callable[[Turn, Shade], S
 
 def _grew(before: House, after: House) -> bool:
     """Say whether some hem bar may now be where it could not be before."""
-    for name, shade in after.shades.items():
-        old = before.shades.get(name)
-        if old is shade:
-            continue
+    for shade in touched(before, after):
+        old = before.shades.get(shade.id)
         if old is None or not _covered(shade.knowledge, old.knowledge):
             return True
     return False
@@ -267,7 +265,7 @@ def _covered(after: Knowledge, before: Knowledge) -> bool:
 def _link_heard(turn: Turn, event: LinkHeard) -> House:
     """Return the house after a board's link topic has spoken: every channel of the board is concerned."""
     house = turn.house
-    mine = [shade for shade in house.shades.values() if _is_on(shade, event.board)]
+    mine = [house.shades[name] for name in house.spec.on_channel.get(event.board, {}).values()]
     known = house.boards.get(event.board, Board())
     trusted = any(shade.channel.answered for shade in mine)
     board = heard_board(known, event, trusted=trusted)
@@ -278,10 +276,6 @@ def _link_heard(turn: Turn, event: LinkHeard) -> House:
     changed = board != known
     heard = {shade.id: hear_link(turn, shade, event, changed=changed) for shade in mine}
     return replace(turn.house, shades={**house.shades, **heard})
-
-
-def _is_on(shade: Shade, board: BoardId) -> bool:
-    return isinstance(shade.spec.link, ContractLink) and shade.spec.link.board == board
 
 
 def _alive_heard(turn: Turn, event: AliveHeard) -> House:
@@ -296,10 +290,10 @@ def _alive_heard(turn: Turn, event: AliveHeard) -> House:
 
 def _report_heard(turn: Turn, event: ReportHeard) -> House:
     house = turn.house
-    for shade in house.shades.values():
-        if _is_on(shade, event.board) and shade.spec.contract.channel == event.channel:
-            after = _one(turn, house, shade.id, lambda turn, shade: hear_report(turn, shade, event))
-            return _outdated_too(turn, after) if turn.term > house.term else after
+    name = house.spec.on_channel.get(event.board, {}).get(event.channel)
+    if name is not None:
+        after = _one(turn, house, name, lambda turn, shade: hear_report(turn, shade, event))
+        return _outdated_too(turn, after) if turn.term > house.term else after
     turn.note("board.channel.unknown", Level.DEBUG, board=event.board, channel=event.channel)
     return house
 

@@ -27,8 +27,9 @@ SOURCE = "the bridge, whose estimate is in doubt"
 
 def referred(turn: Turn, house: House) -> House:
     """Return the house after every shade that may and should has been sent to its reference."""
-    for name, shade in house.shades.items():
-        if not shade.spec.refers_by_itself or not _wants(shade) or not _may(turn, house, shade):
+    for name in house.spec.by_itself:
+        shade = house.shades[name]
+        if not _wants(shade) or not _may(turn, house, shade):
             continue
         turn.look(house)
         house = replace(house, shades={**house.shades, name: _sent(turn, shade)})
@@ -39,8 +40,8 @@ def due_s(house: House) -> float | None:
     """Return the monotonic second at which a shade that has had to wait may set out; None when none waits."""
     waits = [
         max(_barred_until(shade, house.now.utc), _quiet_until(house, house.now.utc))
-        for shade in house.shades.values()
-        if shade.spec.refers_by_itself and _wants(shade)
+        for shade in map(house.shades.__getitem__, house.spec.by_itself)
+        if _wants(shade)
     ]
     later = [at for at in waits if at > house.now.utc]
     return min((house.now.mono_s + (at - house.now.utc).total_seconds() for at in later), default=None)

@@ -38,22 +38,25 @@ def ruled(turn: Turn, before: House, house: House, event: Event) -> House:
     """
     if isinstance(event, Started | SettingsChanged):
         house = _settings_taken(turn, before, house, session=isinstance(event, SettingsChanged))
-    if not house.spec.sensors and not any(shade.spec.rules for shade in house.shades.values()):
+    if not house.spec.sensors and not house.spec.with_rules:
         return house
     house, news = readings_after(turn, house, event)
     full = _look_is_due(house, event.at.utc) or (before.paused and not house.paused)
     if full:
         house = replace(house, looked_at=event.at.utc)
-    for name, shade in house.shades.items():
+    for name in house.spec.with_rules:
         turn.look(house)
+        shade = house.shades[name]
         after = _shade_ruled(turn, shade, before.shades.get(name), news, full=full)
         if after is not shade:
             house = replace(house, shades={**house.shades, name: after})
+    turn.look(house)
     return house
 
 
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which the rules want `Ticked`; None without rules and sensors."""
+    with_rules = [house.shades[name] for name in house.spec.with_rules]
     dues = [
         due
         for sensor in house.spec.sensors
@@ -61,12 +64,12 @@ def due_s(house: House) -> float | None:
     ]
     dues += [
         _mono_s(house, shade.ruling.again_at)
-        for shade in house.shades.values()
+        for shade in with_rules
         if shade.ruling.again_at is not None and house.broker_up and not house.locked and not house.stood_down
     ]
-    if any(_waits(shade) for shade in house.shades.values()):
+    if any(_waits(shade) for shade in with_rules):
         dues.append(house.now.mono_s)
-    if house.looked_at is not None and any(shade.spec.rules for shade in house.shades.values()):
+    if house.looked_at is not None and house.spec.with_rules:
         dues.append(_mono_s(house, next_look(house.spec, house.looked_at)))
     return min(dues, default=None)
 

@@ -5,6 +5,7 @@ Nothing here moves or is learnt: that lives in `house.py`. Lengths in mm, times 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import floor
@@ -242,6 +243,9 @@ class HouseSpec:
         site: Where it stands; None when that is not told, so no rule knows the sun.
         sensors: Every sensor, in the order of the settings.
         restraint: How sparingly the rules move shades.
+        with_rules: Those that have rules, in that order; follows from `shades`, as the next two do.
+        by_itself: Those that refer by themselves, in that order.
+        on_channel: The shades on each channel of each board that reports.
     """
 
     name: str
@@ -253,3 +257,16 @@ class HouseSpec:
     site: Site | None = None
     sensors: tuple[Sensor, ...] = ()
     restraint: Restraint = field(default_factory=Restraint)
+    with_rules: tuple[ShadeId, ...] = field(init=False, compare=False, repr=False)
+    by_itself: tuple[ShadeId, ...] = field(init=False, compare=False, repr=False)
+    on_channel: Mapping[BoardId, Mapping[int, ShadeId]] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Find once what would else be looked for among all shades at every event."""
+        channels: dict[BoardId, dict[int, ShadeId]] = {}
+        for shade in self.shades:
+            if isinstance(shade.link, ContractLink):
+                channels.setdefault(shade.link.board, {}).setdefault(shade.link.channel, shade.id)
+        object.__setattr__(self, "with_rules", tuple(each.id for each in self.shades if each.rules))
+        object.__setattr__(self, "by_itself", tuple(each.id for each in self.shades if each.refers_by_itself))
+        object.__setattr__(self, "on_channel", channels)

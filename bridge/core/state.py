@@ -5,11 +5,13 @@ Monotonic seconds in here belong to the present run: `Started` clears or convert
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from fractions import Fraction
+from itertools import compress
+from operator import is_not
 
 from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
@@ -371,3 +373,14 @@ class House:
     topics_heard: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[SensorId, Reading] = field(default_factory=dict)
     looked_at: datetime | None = None
+
+
+def touched(before: House, after: House) -> Iterable[Shade]:
+    """Return the shades of `after` that are not the very same in `before`; a shade taken out is none."""
+    if after.shades is before.shades:
+        return ()
+    if after.spec is not before.spec:
+        return [shade for name, shade in after.shades.items() if before.shades.get(name) is not shade]
+    # The same settings, so the same order: a walk without a look-up for each shade.
+    now, then = after.shades.values(), before.shades.values()
+    return compress(now, map(is_not, now, then))
