@@ -204,8 +204,8 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
 
     lines = [
         f"Weather and sun of {year.name}: {year.place.latitude_deg:g}, {year.place.longitude_deg:g}.",
-        "Gusts are reckoned from the mean wind; rain, doors, people, quiet hours and the bound on moves a",
-        "day are left out.",
+        "Gusts are reckoned from the mean wind. Quiet hours, dwell and the bound on moves a day hold. Left",
+        f"out: doors, people{'' if year.rain_mmph is not None else ', and rain, which the file leaves out'}.",
         "View: daylight hours in which a person who sits sees out below the hem bar. Too deep: hours of",
         "direct sun from 50 W/m² beyond the limit. Heat: through each square metre of glass, in the cooling",
         f"months ({months(first.cooling)}) and the heating months ({months(first.heating)}).",

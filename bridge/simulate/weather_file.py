@@ -21,6 +21,9 @@ from bridge.core.sun.sky import Place
 
 Floats = NDArray[np.float64]
 COLUMNS = ("dni", "dhi", "temp_air", "wind_speed")
+# EPW tells millimetres. TMY3 heads its column so, but a hundredth of an inch stands there as 3: tenths.
+RAIN = {"liquid_precipitation_depth": 1.0, "Lprecip depth (mm)": 0.1}
+MOST_RAIN_MMPH = 400.0
 HOURS = 8760
 # Not a leap year; the file's own years are mixed.
 YEAR = 2025
@@ -39,6 +42,7 @@ class WeatherYear:
         dhi_wpm2: From the rest of the sky, on level ground.
         outdoor_c: Temperature.
         wind_mps: Mean wind.
+        rain_mmph: Rain, even within the hour; None when the file does not tell it.
         month_c: Mean temperature of each month, January first.
         months: Month of each minute, 1 to 12, on the file's clock.
     """
@@ -51,6 +55,7 @@ class WeatherYear:
     dhi_wpm2: Floats
     outdoor_c: Floats
     wind_mps: Floats
+    rain_mmph: Floats | None
     month_c: tuple[float, ...]
     months: NDArray[np.int64]
 
@@ -90,6 +95,7 @@ def read_weather(path: Path) -> WeatherYear:
         dhi_wpm2=np.repeat(hourly["dhi"], 60),
         outdoor_c=np.interp(minutes, stamps, temp),
         wind_mps=np.repeat(hourly["wind_speed"], 60),
+        rain_mmph=_rain(table),
         month_c=tuple(float(temp[months == month].mean()) for month in range(1, 13)),
         months=np.repeat(months, 60),
     )
@@ -116,6 +122,19 @@ def _table(path: Path) -> tuple[Any, dict[str, Any], bool]:
         ) from error
     except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
         raise _unread(path, "it is neither TMY3 nor EPW") from error
+
+
+def _rain(table: Any) -> Floats | None:
+    """Return the rain of each minute; None where an hour is missing, or none falls all year."""
+    name = next((each for each in RAIN if each in table), None)
+    if name is None:
+        return None
+    hourly = table[name].to_numpy(dtype=np.float64) * RAIN[name]
+    # Both formats mark a missing hour by a number that no hour can reach: 999, or below zero.
+    if not ((hourly >= 0) & (hourly < MOST_RAIN_MMPH)).all() or not hourly.any():
+        return None
+    found: Floats = np.repeat(hourly, 60)
+    return found
 
 
 def _check(path: Path, hourly: dict[str, Floats]) -> None:

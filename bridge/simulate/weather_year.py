@@ -81,9 +81,13 @@ def shade_year(
     size = asked.low_pct.size
     places = {
         PLANNED: planned(
-            asked, asked_series(ahead, comfort), restraint, told=lambda at: told("plan", at / size)
+            asked,
+            asked_series(ahead, comfort),
+            restraint,
+            local=seen.local,
+            told=lambda at: told("plan", at / size),
         ),
-        FOLLOWED: followed(asked, restraint, told=lambda at: told("rules", at / size)),
+        FOLLOWED: followed(asked, restraint, local=seen.local, told=lambda at: told("rules", at / size)),
         **_habits(seen, weather),
     }
     limit_m = depth_limit_m(spec)
@@ -123,6 +127,7 @@ def _seen(
         outdoor_c=year.outdoor_c,
         wind_mps=year.wind_mps,
         gust_mps=year.wind_mps * gust_factor,
+        **({} if year.rain_mmph is None else {"rain_mmph": year.rain_mmph}),
     )
     return seen, ahead
 

@@ -15,7 +15,7 @@ from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, w
 from bridge.core.plan.onward import THERE_PCT
 from bridge.core.plan.series import Asked, Flags, Floats
 from bridge.core.rules.demand import Verdict
-from bridge.core.surroundings import Restraint
+from bridge.core.surroundings import Quiet, Restraint
 
 DAY_MIN = 1440
 # So long a time in which nobody wants it lower is worth the way up and down again.
@@ -28,13 +28,19 @@ def quiet_progress(minutes: int) -> None:
 
 
 def followed(
-    asked: Asked, restraint: Restraint, *, start_pct: float = OPEN_PCT, told: Progress = quiet_progress
+    asked: Asked,
+    restraint: Restraint,
+    *,
+    local: Floats | None = None,
+    start_pct: float = OPEN_PCT,
+    told: Progress = quiet_progress,
 ) -> Floats:
     """Return the percent open of each minute when the rules are followed at each look, shape (n,).
 
     Args:
         asked: What they ask, minute by minute.
-        restraint: Looks, smallest move and dwell; quiet hours and the bound on moves are left out.
+        restraint: Looks, smallest move, dwell; with `local` quiet hours and the bound on moves a day too.
+        local: Minutes of the local week, shape (n,).
         start_pct: Before the first look.
         told: Hears now and then how many minutes are done.
     """
@@ -49,7 +55,7 @@ def followed(
         move = wish(verdict, now_pct=place, mine=True, step_pct=restraint.smallest_move_pct)
         return place if move is None else float(move.to_pct)
 
-    return _looked(asked, restraint, start_pct, next_place, told)
+    return _looked(asked, restraint, local, start_pct, next_place, told)
 
 
 def planned(
@@ -57,6 +63,7 @@ def planned(
     ahead: Asked,
     restraint: Restraint,
     *,
+    local: Floats | None = None,
     start_pct: float = OPEN_PCT,
     told: Progress = quiet_progress,
 ) -> Floats:
@@ -66,6 +73,7 @@ def planned(
         asked: What the rules ask, minute by minute.
         ahead: What they would ask under a cloudless sky: all that is known beforehand.
         restraint: As for `followed`.
+        local: As for `followed`.
         start_pct: Before the first look.
         told: Hears now and then how many minutes are done.
     """
@@ -96,7 +104,7 @@ def planned(
             return OPEN_PCT
         return place
 
-    return _looked(asked, restraint, start_pct, next_place, told)
+    return _looked(asked, restraint, local, start_pct, next_place, told)
 
 
 def _until_next_look(now: Range, coming: Sequence[Range]) -> Range:
@@ -117,6 +125,7 @@ def _best(now: Range, stepped: Sequence[Range], every: int, place: float, restra
 def _looked(
     asked: Asked,
     restraint: Restraint,
+    local: Floats | None,
     start_pct: float,
     next_place: Callable[[int, float], float],
     told: Progress,
@@ -124,20 +133,39 @@ def _looked(
     """Return the places of all minutes; wind and rain wait for no dwell, and nothing starts in ice."""
     every, dwell = round(restraint.every_s / 60), restraint.dwell_s / 60
     ups, stills = asked.up.tolist(), asked.still.tolist()
+    rests, days = _rests(restraint.quiet, local, asked.up.size)
+    today, moves = -1, 0
     places = np.empty(asked.low_pct.shape)
     place, moved = start_pct, -DAY_MIN
     for at in range(0, places.size, every):
         if at % (7 * DAY_MIN) < every:
             told(at)
+        if days[at] != today:
+            today, moves = days[at], 0
         if stills[at]:
             pass
         elif ups[at]:
             place = OPEN_PCT
-        elif at - moved >= dwell:
+        elif not rests[at] and (local is None or moves < restraint.moves_a_day) and at - moved >= dwell:
             before, place = place, next_place(at, place)
-            moved = at if place != before else moved
+            if place != before:
+                moved, moves = at, moves + 1
         places[at : at + every] = place
     return places
+
+
+def _rests(quiet: Quiet | None, local: Floats | None, size: int) -> tuple[list[bool], list[int]]:
+    """Return for each minute whether the rules rest, and its local day; none of both without clocks."""
+    if local is None:
+        return [False] * size, [0] * size
+    days: list[int] = np.floor(local / DAY_MIN).astype(np.int64).tolist()
+    if quiet is None:
+        return [False] * size, days
+    begins, ends = (each.hour * 60 + each.minute + each.second / 60 for each in (quiet.begins, quiet.ends))
+    clock = local % DAY_MIN
+    late, early = clock >= begins, clock < ends
+    rests: list[bool] = (late & early if begins <= ends else late | early).tolist()
+    return rests, days
 
 
 def _next(happens: Flags) -> list[int]:

@@ -55,12 +55,31 @@ def test_the_other_kind_of_file_is_read_too(tmp_path: Path) -> None:
     for hour in range(8760):
         row = ["2001", "1", "1", str(hour % 24 + 1), "0", "source", *["0"] * 29]
         row[6], row[14], row[15], row[21] = f"{10 + hour % 24}", "300", "100", "5.5"
+        row[33] = "1.5" if hour == 100 else "0"
         rows.append(",".join(row))
     path.write_text("\n".join(head + rows) + "\n")
     year = read_weather(path)
     assert (year.name, year.offset_h, year.place.altitude_m) == ("Gull Point", -1.0, 40.0)
     assert (year.dni_wpm2[0], year.dhi_wpm2[-1], year.wind_mps[500]) == (300, 100, 5.5)
     assert year.outdoor_c[[0, 30, 60]].tolist() == [10, 10.5, 11]
+    assert year.rain_mmph is not None
+    assert year.rain_mmph[[5999, 6000, 6059, 6060]].tolist() == [0, 1.5, 1.5, 0]
+
+
+def test_the_rain_of_the_file_is_that_of_the_place() -> None:
+    rain = read_weather(TMY3).rain_mmph
+    assert rain is not None
+    # Greensboro has some 1,100 mm a year (climate normals, from memory), and a typical year is no exact one.
+    assert 500 < rain.sum() / 60 < 1700
+
+
+def test_rain_with_a_missing_hour_counts_as_not_told(tmp_path: Path) -> None:
+    lines = TMY3.read_text(encoding="latin-1").splitlines()
+    row = lines[6].split(",")
+    row[64] = "-9900"
+    path = tmp_path / "gaps.csv"
+    path.write_text("\n".join([*lines[:6], ",".join(row), *lines[7:]]), encoding="latin-1")
+    assert read_weather(path).rain_mmph is None
 
 
 def test_a_year_is_told_side_by_side(settings: Path, capsys: pytest.CaptureFixture[str]) -> None:

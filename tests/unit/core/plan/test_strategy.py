@@ -10,13 +10,14 @@ from datetime import UTC, datetime, time
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from bridge.core.plan.course import course, in_steps, with_view
 from bridge.core.plan.figures import hours, view
 from bridge.core.plan.series import Asked, Floats, Seen, asked_series, seen_series
 from bridge.core.plan.strategy import VIEW_MIN, followed, planned
 from bridge.core.sun.window import Facade
-from bridge.core.surroundings import Restraint
+from bridge.core.surroundings import Quiet, Restraint
 from tests.core_house import LANDING, demo_spec
 from tests.weather import AZORES, WINDOW, choice
 
@@ -109,3 +110,26 @@ def test_an_hour_of_cloud_gives_the_view_back() -> None:
     cloudy = replace(sunny, high_pct=np.where(np.arange(size) < 20, 30.0, free))
     places = planned(cloudy, sunny, Restraint())
     assert places[[0, 70, 79, 80, 179]].tolist() == [30, 30, 30, 100, 100]
+
+
+def test_quiet_hours_and_the_bound_on_moves_hold_in_a_year_too() -> None:
+    size = 2 * 1440
+    # Every half hour the rules want the contrary, from midnight to midnight.
+    shut = np.arange(size) // 30 % 2 == 1
+    none = np.zeros(size, dtype=bool)
+    high = np.where(shut, 0.0, 100.0)
+    asked = Asked(low_pct=np.where(shut, 0.0, 100.0), high_pct=high, up=none, still=none)
+    quiet = Quiet(begins=time(22), ends=time(6))
+    local = np.arange(size, dtype=np.float64)
+
+    def moved(restraint: Restraint) -> NDArray[np.int64]:
+        places = followed(asked, restraint, local=local)
+        return np.flatnonzero(np.diff(places)) + 1
+
+    free = moved(Restraint())
+    assert free.size > 60
+    rested = moved(Restraint(quiet=quiet))
+    assert rested.size > 30
+    assert all(360 <= at % 1440 < 1320 for at in rested.tolist())
+    bounded = moved(Restraint(moves_a_day=4))
+    assert np.bincount(bounded // 1440).tolist() == [4, 4]
