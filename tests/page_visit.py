@@ -12,7 +12,7 @@ from typing import Any
 import structlog
 from structlog.testing import CapturingLogger
 
-from bridge.adapters.page.home import Ahead, Answer
+from bridge.adapters.page.home import Answer
 from bridge.adapters.page.options import PageSettings
 from bridge.adapters.page.serving import PageServer
 from bridge.core.events import BrokerReached, Event
@@ -33,7 +33,6 @@ class FakeHome:
     asked: list[Event] = field(default_factory=list)
     days: dict[str, Any] = field(default_factory=dict)
     searched: list[dict[str, Any]] = field(default_factory=list)
-    expected: dict[ShadeId, Ahead] = field(default_factory=dict)
 
     def now(self) -> Moment:
         return self.house().now
@@ -41,9 +40,6 @@ class FakeHome:
     def house(self) -> House:
         assert self.talk.house is not None
         return self.talk.house
-
-    def ahead(self) -> dict[ShadeId, Ahead]:
-        return self.expected
 
     def widths(self) -> Mapping[ShadeId, float]:
         return {ShadeId("study"): 1200.0}

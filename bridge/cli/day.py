@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,33 +15,13 @@ from bridge.cli.pictures import DARK, LIGHT, add_picture
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
-    from bridge.core.events import Event
-    from bridge.core.outcome import Decisions
     from bridge.core.plan.day import ShadeDay
     from bridge.core.spec import HouseSpec, ShadeSpec
-    from bridge.core.state import House
-    from bridge.core.sun.daylight import LocalDay
     from bridge.core.surroundings import Site
+    from bridge.shell.daybook import Happened
 
 FARTHEST_M = 20.0
 EXAMPLE = "Example:\n  hembar day hembar.toml --date 2026-06-21 --shade study --picture day.svg"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Happened:
-    """What the journal knew at an instant.
-
-    Attributes:
-        utc: When.
-        open_pct: Where the hem bar was taken to be; None when unknown.
-        held: A person's request held it.
-        gust_mps: The strongest wind that was read; None without a reading.
-    """
-
-    utc: datetime
-    open_pct: float | None
-    held: bool
-    gust_mps: float | None
 
 
 def add_command(subparsers: Subparsers) -> None:
@@ -74,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.core.rules.seeing import zone_of  # noqa: PLC0415
     from bridge.core.sun.daylight import local_day  # noqa: PLC0415
     from bridge.settings.load import load  # noqa: PLC0415
+    from bridge.shell.daybook import happened  # noqa: PLC0415
 
     house = load(args.settings).house
     shades = shades_with_window(house, args.shade)
@@ -84,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     found = {
         spec.id: shade_day(site, spec, house.restraint, span, outdoor_c=args.outdoor_c) for spec in shades
     }
-    real = {spec.id: happened(args.journal, spec, span) for spec in shades} if args.journal else {}
+    real = happened(args.journal, [spec.id for spec in shades], span) if args.journal else {}
     if args.picture is not None:
         from bridge.cli.day_picture import draw  # noqa: PLC0415  matplotlib
 
@@ -111,46 +91,9 @@ def today(site: Site) -> date:
     return now().utc.astimezone(zone_of(site.timezone)).date()
 
 
-def happened(journal: Path, spec: ShadeSpec, span: LocalDay) -> list[Happened]:
-    """Return what the journal says of a shade on that day, by deriving its states again."""
-    from bridge.adapters.journal.reading import read_content  # noqa: PLC0415
-    from bridge.adapters.journal.replay import from_oldest  # noqa: PLC0415
-    from bridge.core.command.guards import open_pct  # noqa: PLC0415
-    from bridge.core.house import handle  # noqa: PLC0415
-    from bridge.core.readings import serving  # noqa: PLC0415
-
-    found: list[Happened] = []
-
-    def watched(house: House | None, event: Event) -> tuple[House, Decisions]:
-        after, decisions = handle(house, event)
-        shade = after.shades.get(spec.id)
-        if shade is not None and span.start_utc <= event.at.utc < span.end_utc:
-            gusts = serving(after.spec.sensors, after.readings, spec.id, event.at)
-            found.append(
-                Happened(
-                    utc=event.at.utc,
-                    open_pct=open_pct(shade, now_s=event.at.mono_s),
-                    held=shade.hold_until is not None,
-                    gust_mps=gusts.of("gust"),
-                )
-            )
-        return after, decisions
-
-    from_oldest(read_content(journal), watched)
-    return found
-
-
-def _changes(day: ShadeDay) -> list[tuple[datetime, float, float]]:
-    """Return when the plan moves, from where and to where."""
-    return [
-        (datetime.fromtimestamp(float(day.seen.sun.utc_s[at + 1]), tz=UTC), float(one), float(other))
-        for at, (one, other) in enumerate(pairwise(day.planned.tolist()))
-        if one != other
-    ]
-
-
 def _lines(spec: ShadeSpec, day: ShadeDay, site: Site, on: date) -> list[str]:
     from bridge.core.rules.seeing import zone_of  # noqa: PLC0415
+    from bridge.shell.daybook import changes  # noqa: PLC0415
 
     zone = zone_of(site.timezone)
     lit = day.seen.sun.utc_s[day.seen.wall.direct_sun]
@@ -167,11 +110,11 @@ def _lines(spec: ShadeSpec, day: ShadeDay, site: Site, on: date) -> list[str]:
             + ("" if day.limit_m is None else f"; the limit is {day.limit_m:.1f} m")
         )
     lines.append(f"  begins at {day.planned[0]:.0f} % open")
-    for at, one, other in _changes(day):
+    for at, one, other in changes(day):
         what = "lowered" if other < one else "raised"
         lines.append(f"  {at.astimezone(zone):%H:%M}  {what} to {other:.0f} %")
     ways = sum(a != b for a, b in pairwise(day.followed.tolist()))
-    lines.append(f"  {len(_changes(day))} moves; {ways} when the rules are followed look by look")
+    lines.append(f"  {len(changes(day))} moves; {ways} when the rules are followed look by look")
     return lines
 
 
@@ -181,12 +124,14 @@ def _metres(far_m: float) -> str:
 
 
 def _document(day: ShadeDay, real: list[Happened] | None) -> dict[str, Any]:
+    from bridge.shell.daybook import changes  # noqa: PLC0415
+
     document = {
         "limit_m": day.limit_m,
         "deepest_up_m": float(day.far_up_m.max()),
         "deepest_planned_m": float(day.far_m.max()),
         "begins_pct": float(day.planned[0]),
-        "moves": [{"utc": at.isoformat(), "from_pct": one, "to_pct": to} for at, one, to in _changes(day)],
+        "moves": [{"utc": at.isoformat(), "from_pct": one, "to_pct": to} for at, one, to in changes(day)],
     }
     if real is not None:
         document["happened"] = [

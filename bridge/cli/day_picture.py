@@ -11,8 +11,8 @@ from bridge.cli.pictures import GREEN, LIGHT, ORANGE, VERMILION, Shades, plottin
 from bridge.core.rules.sun_depth import Params as SunDepth
 
 if TYPE_CHECKING:
-    from bridge.cli.day import Happened
     from bridge.core.plan.day import ShadeDay
+    from bridge.shell.daybook import Happened
 
 Shown = tuple[str, "ShadeDay", Sequence["Happened"]]
 # Deeper is drawn off the panel: a low sun reaches any depth.

@@ -83,11 +83,11 @@ def _see(seen: list[Happened], house: House, name: ShadeId, event: Event) -> Non
     )
 
 
-def changes(day: ShadeDay, course: Sequence[float]) -> list[tuple[datetime, float, float]]:
-    """Return when a course of a day moves, from where and to where."""
+def changes(day: ShadeDay) -> list[tuple[datetime, float, float]]:
+    """Return when the plan moves, from where and to where."""
     return [
         (datetime.fromtimestamp(float(day.seen.sun.utc_s[at + 1]), tz=UTC), float(one), float(other))
-        for at, (one, other) in enumerate(pairwise(course))
+        for at, (one, other) in enumerate(pairwise(day.planned.tolist()))
         if one != other
     ]
 
@@ -138,9 +138,8 @@ def _shade(spec: ShadeSpec, day: ShadeDay, real: list[Happened]) -> dict[str, An
         "far_up_m": _thinned(np.minimum(day.far_up_m, FARTHEST_M), 2),
         "far_m": _thinned(np.minimum(day.far_m, FARTHEST_M), 2),
         "planned_pct": _thinned(day.planned, 1),
-        "expected_pct": _thinned(day.followed, 1),
-        "moves": [_move(*each) for each in changes(day, day.planned.tolist())],
-        "expected_moves": [_move(*each) for each in changes(day, day.followed.tolist())],
+        "rules_pct": _thinned(day.followed, 1),
+        "moves": [_move(*each) for each in changes(day)],
         "happened": [_real(each) for each in _differing(real)],
     }
 

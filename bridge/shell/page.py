@@ -13,21 +13,20 @@ import sys
 from asyncio.subprocess import DEVNULL, PIPE
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from datetime import date, datetime
+from dataclasses import asdict, dataclass
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from structlog.typing import FilteringBoundLogger
 
-from bridge.adapters.page.home import Ahead, Answer, Leap
+from bridge.adapters.page.home import Answer
 from bridge.adapters.page.refusals import RefusalError
 from bridge.core.backoff import backoff
 from bridge.core.errors import BridgeError, ConfigError
 from bridge.core.events import Event
 from bridge.core.rules.seeing import zone_of
-from bridge.core.spec import HouseSpec
 from bridge.core.state import House
 from bridge.core.values import Moment, ShadeId
 from bridge.settings.plain import Settings
@@ -44,8 +43,6 @@ ANSWER_S = 10.0
 DAYS_KEPT, DAYS_AT_ONCE, DAY_S = 8, 2, 30.0
 # What has happened today is worked out again after so long.
 TODAY_S = 60.0
-# What could not be foreseen is tried again after so long.
-FORESEEN_S = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,16 +141,6 @@ class Page:
             home.close()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Foreseen:
-    """What is expected on a day, worked out since `since_s` for a house; empty until it is."""
-
-    on: date
-    spec: HouseSpec
-    since_s: float
-    found: dict[ShadeId, Ahead]
-
-
 class PageHome:
     """The bridge as the page's server sees it; fulfils `adapters.page.home.Home`.
 
@@ -176,7 +163,6 @@ class PageHome:
         self._asked: dict[int, tuple[asyncio.Future[Answer], Event]] = {}
         self._days: OrderedDict[date, tuple[float, dict[str, Any]]] = OrderedDict()
         self._reckoning: dict[date, asyncio.Task[dict[str, Any]]] = {}
-        self._foreseen: Foreseen | None = None
         self._counted: dict[str, Counter[str]] = {
             "events": Counter(), "orders": Counter(), "requests": Counter()
         }  # fmt: skip
@@ -242,26 +228,6 @@ class PageHome:
             raise _busy(f"the journal can't be read: {error.problem}") from error
         return {"entries": [asdict(line) for line in page.lines], "older": page.older}
 
-    def ahead(self) -> dict[ShadeId, Ahead]:
-        """Return what is expected today; the first call of a day has it worked out."""
-        house, site = self.house(), self.house().spec.site
-        if site is None or not any(each.spec.window for each in house.shades.values()):
-            return {}
-        clock = now()
-        today = clock.utc.astimezone(zone_of(site.timezone)).date()
-        seen = self._foreseen
-        fresh = seen is not None and seen.on == today and seen.spec is house.spec
-        if not fresh or (seen is not None and not seen.found and clock.mono_s - seen.since_s > FORESEEN_S):
-            found = seen.found if seen is not None and fresh else {}
-            self._foreseen = seen = Foreseen(on=today, spec=house.spec, since_s=clock.mono_s, found=found)
-            self._days.pop(today, None)
-            self._reckon(today).add_done_callback(partial(self._foresee, seen))
-        return {} if seen is None else seen.found
-
-    def _foresee(self, wanted: Foreseen, task: asyncio.Task[dict[str, Any]]) -> None:
-        if not task.cancelled() and task.exception() is None and self._foreseen is wanted:
-            self._foreseen = replace(wanted, found=_aheads(task.result()))
-
     async def day(self, on: date) -> dict[str, Any]:
         kept = self._days.get(on)
         site = self.house().spec.site
@@ -316,18 +282,6 @@ class PageHome:
 def _widths(settings: Settings) -> dict[ShadeId, float]:
     lifts = settings.lifts.items()
     return {name: each.lifting.width_mm for name, each in lifts if each.lifting is not None}
-
-
-def _aheads(document: dict[str, Any]) -> dict[ShadeId, Ahead]:
-    """Return the expected moves of a day."""
-    found = {}
-    for name, shade in document["shades"].items():
-        leaps = tuple(
-            Leap(utc=datetime.fromisoformat(each["utc"]), open_pct=each["to_pct"])
-            for each in shade["expected_moves"]
-        )
-        found[ShadeId(name)] = Ahead(begins_pct=shade["expected_pct"][0], leaps=leaps)
-    return found
 
 
 def _busy(problem: str) -> RefusalError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any, Protocol
 
 from bridge.core.events import Event
@@ -25,32 +25,6 @@ class Answer:
     refused: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Leap:
-    """A move that the rules are expected to make.
-
-    Attributes:
-        utc: When.
-        open_pct: Where to, 0 to 100.
-    """
-
-    utc: datetime
-    open_pct: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ahead:
-    """What is expected of one shade today.
-
-    Attributes:
-        begins_pct: Percent open at the beginning of the day.
-        leaps: In the order of time.
-    """
-
-    begins_pct: float
-    leaps: tuple[Leap, ...]
-
-
 class Home(Protocol):
     """The bridge as the page sees it."""
 
@@ -60,10 +34,6 @@ class Home(Protocol):
 
     def house(self) -> House:
         """Return the house as it is now."""
-        ...
-
-    def ahead(self) -> dict[ShadeId, Ahead]:
-        """Return what is expected today, as far as it has been worked out."""
         ...
 
     def counted(self) -> dict[str, dict[str, int]]:

@@ -246,12 +246,12 @@ async def house_json(home: Home, house: House) -> bytes:
 
 
 async def _shades_json(home: Home, house: House, shades: Iterable[Shade]) -> bytes:
-    at, ahead, widths = home.now(), home.ahead(), home.widths()
+    at, widths = home.now(), home.widths()
     sun = telling.sun_of(house, at)
     found = []
     for shade in shades:
         said = telling.shade_said(
-            house, shade, at, sun, ahead.get(shade.id), cloth_width_mm=widths.get(shade.id)
+            house, shade, at, sun, cloth_width_mm=widths.get(shade.id)
         )
         found.append(said.model_dump_json().encode())
         await asyncio.sleep(0)

@@ -10,7 +10,6 @@ from typing import Literal
 
 from bridge import __version__
 from bridge.adapters.page import words
-from bridge.adapters.page.home import Ahead
 from bridge.core.events import Approach, Place
 from bridge.core.outlook import Alert, BoardState, Motion, ShadeOutlook, aim, shade_outlook
 from bridge.core.overview import bridge_outlook, group_outlook
@@ -24,7 +23,6 @@ from bridge.core.values import Moment, ShadeId
 
 # A sun on the horizon reaches any depth.
 FARTHEST_M = 20.0
-EXPECTED = "the rules, under a cloudless sky"
 IN_DOUBT = (Grade.DOUBTFUL, Grade.UNKNOWN)
 
 
@@ -76,7 +74,6 @@ def shade_said(
     shade: Shade,
     at: Moment,
     sun: SunPosition | None,
-    ahead: Ahead | None = None,
     *,
     cloth_width_mm: float | None = None,
 ) -> words.ShadeSaid:
@@ -103,7 +100,7 @@ def shade_said(
         cloth_width_mm=cloth_width_mm,
         window=_window(spec),
         sun=patch_said(shade, at, sun),
-        next=_next(house, outlook, at, ahead),
+        next=_next(house, shade, outlook, at),
         reference=_reference(shade, outlook, at),
         last_reference=_last_reference(shade),
         asked=_asked(shade),
@@ -148,23 +145,16 @@ def _window(spec: ShadeSpec) -> words.WindowSaid | None:
     )
 
 
-def _next(house: House, outlook: ShadeOutlook, at: Moment, ahead: Ahead | None) -> words.NextSaid | None:
-    """Return the next move that the rules are expected to make, once they may."""
-    if ahead is None or house.paused or house.locked or house.stood_down or outlook.position_pct is None:
+def _next(house: House, shade: Shade, outlook: ShadeOutlook, at: Moment) -> words.NextSaid | None:
+    """Return the next move of the plan, once the rules may make it; None when none is foreseen."""
+    coming = shade.ruling.next_move
+    if coming is None or house.paused or house.locked or house.stood_down or not shade.spec.in_service:
         return None
-    free = outlook.until if outlook.until is not None and outlook.until > at.utc else at.utc
-    place = ahead.begins_pct
-    for leap in ahead.leaps:
-        if leap.utc > free:
-            break
-        place = leap.open_pct
-    smallest = house.spec.restraint.smallest_move_pct
-    if outlook.until is not None and abs(place - outlook.position_pct) >= smallest:
-        return words.NextSaid(utc=free, open_pct=place, why=f"the hold ends; {EXPECTED}")
-    later = next((leap for leap in ahead.leaps if leap.utc > free), None)
-    if later is None:
+    utc = coming.at if outlook.until is None else max(coming.at, outlook.until)
+    if utc <= at.utc:
         return None
-    return words.NextSaid(utc=later.utc, open_pct=later.open_pct, why=EXPECTED)
+    why = f"the {coming.rule} rule" if coming.rule else "no rule wants it lower any more"
+    return words.NextSaid(utc=utc, open_pct=coming.to_pct, why=why)
 
 
 def _reference(shade: Shade, outlook: ShadeOutlook, at: Moment) -> words.ReferenceSaid:

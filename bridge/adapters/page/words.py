@@ -52,7 +52,7 @@ class WindowSaid(Said):
 
 class NextSaid(Said):
     utc: AwareDatetime
-    open_pct: float
+    open_pct: int
     why: str
 
 
@@ -98,7 +98,7 @@ class ShadeSaid(Said):
     cloth_width_mm: float | None
     window: WindowSaid | None
     sun: PatchSaid | None
-    next: NextSaid | None = Field(description="What the rules are expected to do next.")
+    next: NextSaid | None = Field(description="The next move of the plan.")
     reference: ReferenceSaid
     last_reference: LastReferenceSaid | None
     asked: AskedSaid | None = Field(description="The request that is not reached yet.")
@@ -222,10 +222,9 @@ class ShadeDaySaid(Said):
     lit: list[bool]
     far_up_m: list[float] = Field(description="Depth of the sun with the shade up, at most 20.")
     far_m: list[float] = Field(description="The same with the plan.")
-    planned_pct: list[float] = Field(description="The course with the fewest moves.")
-    expected_pct: list[float] = Field(description="Following the rules look by look, as the service does.")
+    planned_pct: list[float] = Field(description="The plan, which the service follows.")
+    rules_pct: list[float] = Field(description="The same when the rules are followed look by look.")
     moves: list[MoveSaid] = Field(description="Of the plan.")
-    expected_moves: list[MoveSaid]
     happened: list[HappenedSaid]
 
 

@@ -33,8 +33,7 @@ QUICK = Size(lanes=WINDOWS, load_rounds=10, groups=20, lone=5, idle_s=0, starts=
 # Above all that the patterns ask for: to stay where it is a shade needs no order.
 ELSEWHERE = 85
 REPORTS, QUIET_S, PUSHED_WITHIN_S = 20, 0.4, 0.4
-# The page works out the day of its windows once, in another process; that is not what is measured.
-SETTLED_S = 8.0
+SETTLED_S = 3.0
 BOUND = 1.5
 _WINDOW = """
 [shades.{shade}.window]

@@ -185,13 +185,13 @@ class ShadeDay {
 
   /** Draw the charts, once the element has its place and width. */
   drawn() {
-    const { planned_pct, expected_pct, far_up_m, far_m, limit_m } = this.day;
+    const { planned_pct, rules_pct, far_up_m, far_m, limit_m } = this.day;
     const { x, course } = this;
     const held = (all) => x.map((at) => all[this.#before(at)]);
     const capped = (all) => x.map((at) => Math.min(between(this.told, all, at), FAR_M));
     const spans = stretches(x, course.held);
     const percents = [
-      { y: held(expected_pct), colour: "--muted", width: 1, step: true },
+      { y: held(rules_pct), colour: "--muted", width: 1, step: true },
       { y: held(planned_pct), colour: "--asked", width: 2, dash: [6, 4], step: true },
       { y: course.open, colour: "--ink", width: 3, step: true },
     ];
@@ -214,7 +214,7 @@ class ShadeDay {
     const { utc_s, sun_elevation_deg, sun_azimuth_deg } = this.told;
     const past = utc_s[index] * 1e3 <= now().getTime();
     const was = this.real.told[index] && past;
-    const open = was ? this.real.open[index] : this.day.expected_pct[index];
+    const open = was ? this.real.open[index] : this.day.planned_pct[index];
     const known = open !== null;
     this.drawing.cloth([{ open_pct: open, low_pct: 0, high_pct: 100, band: false, known, sure: true }]);
     const sun = { elevation_deg: sun_elevation_deg[index], azimuth_deg: sun_azimuth_deg[index] };

@@ -1,0 +1,92 @@
+"""What is told of a shade beyond what every face shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+from bridge.adapters.page.telling import patch_said, shade_said, sun_of
+from bridge.adapters.page.words import NextSaid, ShadeSaid
+from bridge.core.events import Place
+from bridge.core.plan.foreseen import NextMove
+from bridge.core.state import House, Shade
+from bridge.core.sun.sky import SunPosition
+from tests.core_house import Talk, demo_spec
+from tests.page_visit import begun
+
+WINDOW = (
+    "[shades.study.unpowered]",
+    "[shades.study.window]\nfacade_azimuth_deg = 180\nsill_m = 0.8\nhead_m = 2.4\n\n[shades.study.unpowered]",
+)
+
+
+def told(house: House, shade: Shade) -> ShadeSaid:
+    return shade_said(house, shade, house.now, sun_of(house, house.now))
+
+
+def planned(in_h: float, *, held_h: float = 0.0, **changed: bool) -> NextSaid | None:
+    talk = begun(Talk())
+    assert talk.house is not None
+    house = replace(talk.house, **changed)  # type: ignore[arg-type]  # its flags only
+    at = house.now.utc
+    coming = NextMove(at=at + timedelta(hours=in_h), to_pct=65, rule="sun-depth")
+    until = at + timedelta(hours=held_h) if held_h else None
+    shade = replace(talk.shade, ruling=replace(talk.shade.ruling, next_move=coming), hold_until=until)
+    said = told(house, shade).next
+    if said is not None:
+        assert said.utc == at + timedelta(hours=max(in_h, held_h))
+    return said
+
+
+def test_the_next_move_is_the_plan_s_and_waits_for_the_end_of_a_hold() -> None:
+    said = planned(2)
+    assert said is not None
+    assert (said.open_pct, said.why) == (65, "the sun-depth rule")
+    assert planned(2, held_h=3) is not None
+
+
+def test_no_move_is_foreseen_that_nobody_may_make_or_that_is_past() -> None:
+    assert planned(-1) is None
+    assert planned(2, paused=True) is None
+    assert planned(2, locked=True) is None
+    assert planned(2, stood_down=True) is None
+
+
+def test_the_patch_is_that_of_the_hem_bar_where_it_hangs() -> None:
+    talk = begun(Talk(spec=demo_spec(WINDOW)))
+    assert talk.house is not None
+    south = SunPosition(elevation_deg=45.0, azimuth_deg=180.0)
+    travel = talk.shade_spec.travel
+
+    def at(drop_mm: float) -> Shade:
+        steps = round(travel.steps_at_drop(drop_mm))
+        hull = replace(talk.shade.knowledge.hull, low=steps, high=steps)
+        return replace(talk.shade, knowledge=replace(talk.shade.knowledge, hull=hull))
+
+    # At 45 degrees a height above the floor is the depth: sill 0.8, hem bar 2.4 - 1.0.
+    said = patch_said(at(1000.0), talk.house.now, south)
+    assert said is not None
+    assert (said.lit, said.enters, said.near_m, said.far_m) == (True, True, 0.8, 1.4)
+    closed = patch_said(at(1700.0), talk.house.now, south)
+    assert closed is not None
+    assert (closed.lit, closed.enters, closed.far_m) == (True, False, 0.0)
+    north = patch_said(at(1000.0), talk.house.now, SunPosition(elevation_deg=45.0, azimuth_deg=0.0))
+    assert north is not None
+    assert not north.lit
+
+
+def test_without_window_or_place_nothing_is_told_of_the_sun() -> None:
+    talk = begun(Talk())
+    assert talk.house is not None
+    assert told(talk.house, talk.shade).sun is None
+    assert patch_said(talk.shade, talk.house.now, None) is None
+
+
+def test_a_reference_by_hand_waits_for_a_person_only_as_long_as_the_motor_is_awake() -> None:
+    talk = begun(Talk())
+    assert talk.house is not None
+    house, shade = talk.house, talk.shade
+    waiting = told(house, replace(shade, attended_until_s=house.now.mono_s + 60, target_pct=3)).reference
+    assert (waiting.state, waiting.place) == ("waiting", Place.LOWER)
+    assert waiting.until == house.now.utc + timedelta(seconds=60)
+    assert told(house, replace(shade, attended_until_s=house.now.mono_s - 1)).reference.state == "none"
