@@ -16,7 +16,7 @@ from bridge.core.command.goals import target_of
 from bridge.core.command.level import due_s as level_due_s
 from bridge.core.command.level import front_mm, levelled
 from bridge.core.command.one_way import due_s as one_way_due_s
-from bridge.core.command.pursue import due_s as shade_due_s
+from bridge.core.command.pursue import due_s as pursue_due_s
 from bridge.core.command.pursue import pursue
 from bridge.core.command.requests import Fate, ended
 from bridge.core.command.supply import due_s as queue_due_s
@@ -91,8 +91,8 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
 
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
-    dues = [hold for shade in house.shades.values() if (hold := _hold_due_s(house, shade)) is not None]
-    dues += [due for shade in house.shades.values() if (due := _shade_due_s(house, shade)) is not None]
+    dues = [hold for shade in house.shades.values() if (hold := hold_due_s(house, shade)) is not None]
+    dues += [due for shade in house.shades.values() if (due := shade_due_s(house, shade)) is not None]
     waits = (queue_due_s(house), level_due_s(house), rules_due_s(house), referring_due_s(house))
     dues += [due for due in waits if due is not None]
     return min(dues, default=None)
@@ -163,7 +163,7 @@ def _board(house: House, shade: Shade) -> Board:
     return house.boards.get(shade.spec.contract.board, _UNHEARD)
 
 
-def _shade_due_s(house: House, shade: Shade) -> float | None:
+def shade_due_s(house: House, shade: Shade) -> float | None:
     """Return when `pursue` is wanted for a shade; the clock of a one-way board runs without a broker too."""
     if not shade.spec.in_service:
         return None
@@ -171,11 +171,11 @@ def _shade_due_s(house: House, shade: Shade) -> float | None:
     if isinstance(shade.spec.link, OneWayLink):
         return one_way_due_s(shade, may_order=may_order)
     if may_order:
-        return shade_due_s(shade, _board(house, shade))
+        return pursue_due_s(shade, _board(house, shade))
     return None if shade.request is None else shade.request.deadline_s
 
 
-def _hold_due_s(house: House, shade: Shade) -> float | None:
+def hold_due_s(house: House, shade: Shade) -> float | None:
     """Return when a hold ends on the monotonic clock, reckoned from the last event."""
     if shade.hold_until is None:
         return None
