@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 
 from bridge.core.dues import Dues
+from bridge.core.events import Percent
 from bridge.core.house import due_s
 from bridge.core.state import House
 from bridge.simulate.world import server
 from bridge.simulate.world.world import Options, World
+from tests import level_house
 
 
 class Compared:
@@ -41,3 +43,14 @@ def test_dues_repaired_after_each_event_are_those_of_a_look_at_every_shade(
         assert compared.waits > 0
         anew += compared.anew
     assert anew > 0, "no house took other settings or began anew"
+
+
+def test_a_level_group_that_waits_and_moves_has_the_same_dues_either_way(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    compared = Compared()
+    monkeypatch.setattr(level_house, "due_s", compared)
+    house = level_house.LevelHouse(delays_s=(0.002, 0.052), seed=1).referenced()
+    house.ask_all(Percent(open_pct=40))
+    house.run(8.0)
+    assert compared.waits > 100
