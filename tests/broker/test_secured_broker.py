@@ -2,6 +2,8 @@
 
 import asyncio
 import json
+import signal
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -80,6 +82,26 @@ def _moved_by_a_dashboard(secured: Secured) -> None:
         shows(knowledge__grade="referenced", opening__motion="still")
         assert house.ask("hembar-study", "opening/position", b"40", within_s=10).taken
         shows(opening__position="40", opening__motion="still")
+
+
+def test_what_the_access_list_denies_the_bridge_is_in_its_log(secured: Secured, tmp_path: Path) -> None:
+    acl = secured.folder / "hembar.acl"
+    rights = acl.read_text().replace("topic readwrite homie/5/#", "topic readwrite homie/5/hembar/#")
+    acl.write_text(rights)
+    secured.process.send_signal(signal.SIGHUP)  # it reads its access list again
+    bridge = Bridge(
+        settings_of(secured, tmp_path / "house.toml"), tmp_path / "state", tmp_path / "bridge.log"
+    )
+    bridge.start()
+    try:
+        until_s = time.monotonic() + 10
+        while not (dropped := bridge.logged("broker.message.dropped")):
+            assert time.monotonic() < until_s, bridge.log.read_text()[-2000:]
+            time.sleep(0.05)
+    finally:
+        bridge.stop()
+    assert dropped[0]["topic"].startswith("homie/5/hembar-")
+    assert "access list denies it" in dropped[0]["reason"]
 
 
 def test_a_board_writes_its_own_reports_and_nothing_else(secured: Secured) -> None:

@@ -26,6 +26,8 @@ from bridge.adapters.broker.messages import Address, Incoming, Publication, Subs
 from bridge.core.errors import LinkError
 
 ANSWER_S = 5.0
+# MQTT 5.0 (OASIS, 2019), 2.4: reason codes from here on are failures.
+REFUSED = 0x80
 # Pings and overdue acknowledgements are looked after so often, or four times in a shorter keepalive.
 LOOK_S = 1.0
 # So many packets at most are read before others have their turn.
@@ -39,7 +41,8 @@ _QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
 _CORK: int | None = getattr(socket, "TCP_CORK", None)
 _CALLBACKS = CallbackAPIVersion.VERSION2
 
-Done = Callable[[], None]
+# Told once a message is acknowledged; False when the broker did not let it through, which only MQTT 5 says.
+Done = Callable[[bool], None]
 Answer = TypeVar("Answer")
 
 
@@ -77,7 +80,7 @@ class Connection:
         self._greeted: asyncio.Future[None] = self._loop.create_future()
         self._granted: asyncio.Future[list[int]] = self._loop.create_future()
         self._awaited: dict[int, tuple[float, Done]] = {}
-        self._acknowledged: list[Done] = []
+        self._acknowledged: list[tuple[Done, bool]] = []
         self._read = 0
         self._asked_s = 0.0
         self._timer: asyncio.TimerHandle | None = None
@@ -117,7 +120,7 @@ class Connection:
         except TimeoutError as error:
             raise self._trouble("no answer in time") from error
         for each, value in zip(subscriptions, values, strict=True):
-            if value >= 128:  # MQTT 5.0 (OASIS, 2019), 3.9.3
+            if value >= REFUSED:
                 raise self._trouble(f"the subscription of {each.topic} was refused")
 
     def publish(self, publication: Publication, done: Done) -> None:
@@ -147,7 +150,7 @@ class Connection:
             LinkError: the connection was lost.
         """
         said: asyncio.Future[None] = self._loop.create_future()
-        self.publish(publication, lambda: None if said.done() else said.set_result(None))
+        self.publish(publication, lambda _allowed: None if said.done() else said.set_result(None))
         await self._first(said)
 
     def acknowledge(self) -> None:
@@ -238,8 +241,8 @@ class Connection:
                     break
         # Outside of paho's own callbacks, within which it writes nothing.
         acknowledged, self._acknowledged = self._acknowledged, []
-        for done in acknowledged:
-            done()
+        for done, allowed in acknowledged:
+            done(allowed)
         self._write_on()
 
     def _writable(self) -> None:
@@ -307,11 +310,11 @@ class Connection:
         if not self._granted.done():
             self._granted.set_result([code.value for code in codes])
 
-    def _published(self, _client: Any, _data: Any, mid: int, _code: Any, _properties: Any) -> None:
+    def _published(self, _client: Any, _data: Any, mid: int, code: Any, _properties: Any) -> None:
         self._read += 1
         awaited = self._awaited.pop(mid, None)
         if awaited is not None:
-            self._acknowledged.append(awaited[1])
+            self._acknowledged.append((awaited[1], code.value < REFUSED))
 
     def _heard(self, _client: Any, _data: Any, message: paho.MQTTMessage) -> None:
         self._read += 1

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from functools import partial
 
 from bridge.adapters.broker.connection import Connection
+from bridge.adapters.broker.messages import Publication
 from bridge.adapters.broker.queues import Dropped, Outbox
 
 # How many a broker must take without an acknowledgement is its own to say; Mosquitto's default is 20.
 INFLIGHT = 20
 # An order finds room at once, however much of the tree waits.
 INFLIGHT_OTHERS = 12
+DENIED = "the broker's access list denies it: `hembar doctor` looks for all such topics"
 
 
 class Speaker:
@@ -23,7 +26,7 @@ class Speaker:
     Args:
         connection: Open.
         outbox: What waits.
-        on_dropped: Told of each order that has expired.
+        on_dropped: Told of each order that has expired, and of whatever the broker did not let through.
     """
 
     def __init__(self, connection: Connection, outbox: Outbox, on_dropped: Callable[[Dropped], None]) -> None:
@@ -57,9 +60,11 @@ class Speaker:
             self._on_dropped(dropped)
         for publication in batch:
             self._underway += publication.qos > 0
-            self._connection.publish(publication, self._acknowledged)
+            self._connection.publish(publication, partial(self._acknowledged, publication))
 
-    def _acknowledged(self) -> None:
+    def _acknowledged(self, publication: Publication, allowed: bool) -> None:
         self._underway -= 1
+        if not allowed:
+            self._on_dropped(Dropped(publication=publication, reason=DENIED))
         if len(self._outbox):
             self.pump()
