@@ -10,8 +10,8 @@ from bridge.settings.faults import ConfigFaults, Place
 from bridge.settings.house import read_house
 from bridge.settings.plain import Settings
 
-# A thousand shades with comments; more is another file by mistake.
-SIZE_MAX = 512 * 1024
+# Five thousand shades with comments; more is another file by mistake.
+SIZE_MAX = 4 * 1024 * 1024
 
 
 def load(path: Path | str) -> Settings:

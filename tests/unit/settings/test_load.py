@@ -235,7 +235,7 @@ class TestFilesThatCannotBeRead:
     def test_a_file_too_large_to_be_settings(self, tmp_path: Path) -> None:
         path = tmp_path / "big.toml"
         path.write_bytes(b"#" * (SIZE_MAX + 1))
-        assert self.fault(path) == f"{path}: it is larger than 512 KiB; name the settings file itself"
+        assert self.fault(path) == f"{path}: it is larger than 4096 KiB; name the settings file itself"
         path.write_bytes(b"#" * SIZE_MAX)
         assert "larger" not in self.fault(path)
 
