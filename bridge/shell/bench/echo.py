@@ -43,7 +43,7 @@ async def own(host: str, port: int, root: str) -> None:
 
     def hear(message: Incoming) -> None:
         topic, answer = _answer(message.topic, message.payload)
-        speaking.publish(Publication(topic=topic, payload=answer), lambda: None)
+        speaking.publish(Publication(topic=topic, payload=answer), lambda _allowed: None)
 
     hearing = Connection(address, v5=True, client_id=f"{root}-in", on_message=hear)
     await speaking.open()
