@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bridge.adapters.page.options import PageSettings
 from bridge.core.errors import ConfigError
 from bridge.core.spec import ContractLink, Mounting, Reference
 from bridge.settings import ConfigFaults, Settings, load, load_text
@@ -95,12 +96,16 @@ class TestGoodFiles:
             "state_dir",
             "lower_switch_mm",
             "upper_stall_mm",
+            "allowed_hosts",
+            "token_file",
+            "behind_proxy",
         )
         kept = [line for line in stated.splitlines() if not line.startswith(shown_only)]
         assert len(kept) > 100
         read_back = load_text("\n".join(kept), origin=str(EXAMPLE), folder=EXAMPLE.parent)
         # A [[listen]] table has no default to state: two examples stand there, checked on their own.
-        assert replace(read_back, listens=()) == load(EXAMPLE)
+        assert replace(read_back, listens=(), page=None) == load(EXAMPLE)
+        assert read_back.page == PageSettings(), "a [page] table is a wish; its keys have defaults"
 
     def test_every_value_reaches_its_place(self) -> None:
         settings = read(
