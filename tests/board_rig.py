@@ -14,7 +14,8 @@ from bridge.board.board import Board
 from bridge.board.hardware import Hands, Hardware
 from bridge.board.records import Records
 from bridge.board.settings import Settings
-from bridge.simulate.truth import Build, Tube
+from bridge.simulate.build import Build
+from bridge.simulate.truth import Tube
 
 FIRM = Build(
     tube_mm=38.0,

@@ -10,10 +10,10 @@ from fractions import Fraction
 from pathlib import Path
 
 from bridge.core.spec import PowerUp, Unit
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan, OneWayPlan
 from bridge.simulate.house_file import write_house
 from bridge.simulate.state_file import HemBar, read_truth
-from bridge.simulate.truth import Build
 from tests.running import HEMBAR
 
 GEAR = Fraction(57, 11)

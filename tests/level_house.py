@@ -36,8 +36,9 @@ from bridge.core.spec import ContractLink, GroupSpec, HouseSpec, ShadeSpec, Supp
 from bridge.core.state import House, Shade
 from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId, SupplyId
 from bridge.simulate.board import Board
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting
-from bridge.simulate.truth import Build, Tube
+from bridge.simulate.truth import Tube
 from bridge.simulate.wire import Publish
 from tests.scene import shade_spec
 

@@ -35,9 +35,9 @@ from bridge.core.shade.travel import Travel
 from bridge.core.spec import AliveTopic, HouseSpec, Mounting, OneWayLink, PowerUp, ShadeSpec, StopTopic, Unit
 from bridge.core.state import House, Shade
 from bridge.core.values import Moment, Rank, ShadeId
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import Fitting, OneWayPlan
 from bridge.simulate.one_way_board import OneWayBoard
-from bridge.simulate.truth import Build
 from bridge.simulate.wire import Publish
 
 PORCH = ShadeId("porch")

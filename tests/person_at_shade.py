@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from bridge.simulate.truth import Build
+from bridge.simulate.build import Build
 
 EYE_MM = 0.4
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,6 +42,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument(
         "--memory", action="store_true", help="give the broker its memories, too, where it has none"
     )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
 
@@ -63,10 +65,15 @@ def run(args: argparse.Namespace) -> int:
             )
     put(journal, kept.journal)
     _put_settings(kept.settings, args.settings)
+    given = _remember(kept, settings) if args.memory else 0
+    if args.json:
+        said = {"journal": str(journal), "settings": str(args.settings), "shades": shades}
+        print(json.dumps({**said, "made_utc": kept.made_utc.isoformat(), "memories": given}))
+        return 0
     print(f"{journal}: {shades} shades, as of {kept.made_utc:%Y-%m-%d %H:%M} UTC")
     print(f"{args.settings}: as it was")
     if args.memory:
-        print(f"the broker was given {_remember(kept, settings)} memories that it did not have")
+        print(f"the broker was given {given} memories that it did not have")
     print(f"now: hembar run {args.settings} --state {args.state}; then: hembar doctor {args.settings}")
     return 0
 

@@ -50,17 +50,20 @@ class Channel(Motor):
             return None
         if order.seq < self.seq:
             return "seq"
-        if order.seen < self.n - SEEN_LAG_MAX:
-            return "stale"
-        if order.do in (Do.GO, Do.SEEK) and order.seen < self.taken_n:
-            # It left before anybody knew of the hand, or the wind, that has taken over here.
+        if self._stale(order):
             return "stale"
         if order.do is Do.GO:
             return self._unfit_go(order)
-        if order.do is Do.SLEEP and (self.moving or order.seen < self.moved_n):
-            # It was meant for a place where the motor holds unpowered; this is another one.
-            return "stale"
         return self._unfit_seek(order) if order.do is Do.SEEK else None
+
+    def _stale(self, order: Heard) -> bool:
+        if order.seen < self.n - SEEN_LAG_MAX:
+            return True
+        if order.do in (Do.GO, Do.SEEK):
+            # It left before anybody knew of the hand, or the wind, that has taken over here.
+            return order.seen < self.taken_n
+        # It was meant for a place where the motor holds unpowered; this is another one.
+        return order.do is Do.SLEEP and (self.moving or order.seen < self.moved_n)
 
     def _unfit_go(self, order: Heard) -> str | None:
         if self.count is None:

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan
-from bridge.simulate.truth import Build
 
 GEAR = Fraction(57, 11)
 PULSES_PER_REV = 800

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from bridge.core.contract import Sense
 from bridge.core.spec import PowerUp, Unit
-from bridge.simulate.truth import Build
+from bridge.simulate.build import Build
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,9 @@ from typing import TypeVar
 from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 
 from bridge.core.errors import ConfigError
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan, OneWayPlan, Plan
-from bridge.simulate.truth import Build, State
+from bridge.simulate.truth import State
 
 for _kind in (Build, State, Fitting, BoardPlan, OneWayPlan, HousePlan):
     with_config(ConfigDict(extra="forbid", allow_inf_nan=False))(_kind)

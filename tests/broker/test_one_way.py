@@ -14,10 +14,10 @@ from pathlib import Path
 import pytest
 
 from bridge.core.spec import PowerUp, Unit
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import Fitting, HousePlan, OneWayPlan
 from bridge.simulate.house_file import write_house
 from bridge.simulate.state_file import read_truth
-from bridge.simulate.truth import Build
 from tests.mosquitto import Mosquitto
 from tests.running import HEMBAR, Bridge, Ear, opened
 

@@ -14,7 +14,9 @@ SOURCES = sorted((ROOT / "bridge").rglob("*.py"))
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 
 DEMO_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q '.[demo]' && .venv/bin/hembar demo"
-TEST_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q -e '.[tests]' && .venv/bin/python -m pytest"
+TEST_COMMAND = (
+    "python3 -m venv .venv && .venv/bin/pip install -q -e '.[tests]' && .venv/bin/python -m pytest -n auto"
+)
 
 ROOMS = {"adapters", "board", "cli", "core", "ports", "settings", "shell", "simulate"}
 CORE_ROOMS = {"command", "commissioning", "plan", "position", "rules", "shade", "sun"}

@@ -8,7 +8,6 @@ of the last report; and a journal put back, until its boards are heard.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.core.contract import Do
@@ -19,6 +18,7 @@ from bridge.core.position.estimate import Knowledge
 from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Shade
 from bridge.core.values import ShadeId
+from bridge.simulate.world.asked import Asking
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.figures import plain
 from bridge.simulate.world.limits import Limits
@@ -45,25 +45,6 @@ ORDERS_AN_HOUR = 400
 TICKS_AT_ONCE = 5
 MEETINGS_MAX = 100
 SOON_S = 0.01
-
-
-@dataclass(slots=True, kw_only=True)
-class Asking:
-    """One request in the ledger.
-
-    Attributes:
-        shade: Whose.
-        asked_s: When it was accepted, or when something last gave it more time.
-        fate: How it ended; None while it is open.
-        ended_s: When.
-        why: For what reason, in the words that people read.
-    """
-
-    shade: ShadeId
-    asked_s: float
-    fate: str | None = None
-    ended_s: float = 0.0
-    why: str = ""
 
 
 class Checks:

@@ -10,21 +10,20 @@ from collections.abc import Callable, Mapping
 from random import Random
 from typing import TYPE_CHECKING
 
-from bridge.core.contract import Do, Order, Then, Why
+from bridge.core.contract import Do, Order, Then
 from bridge.core.events import ClaimHeard
 from bridge.core.outcome import SendOrder
 from bridge.core.values import BoardId
 from bridge.simulate.channel import Channel
-from bridge.simulate.motor import Motor
 from bridge.simulate.wire import Publish
-from bridge.simulate.world import faults_bridge
+from bridge.simulate.world import faults_bridge, faults_force
+from bridge.simulate.world.faults_force import any_side
 from bridge.simulate.world.network import BoardSide
 from bridge.simulate.world.one_way_board import Sender
 from bridge.simulate.world.one_way_side import OneWaySide
 from bridge.simulate.world.plan import changed_settings
 
 if TYPE_CHECKING:
-    from bridge.simulate.world.network import Line
     from bridge.simulate.world.world import World
 
 
@@ -43,12 +42,8 @@ def draw_menu(rng: Random, allowed: tuple[str, ...], *, aside: Random) -> dict[s
     return menu | {kind: aside.uniform(0.1, 0.5) for kind in later if aside.random() < 0.25}
 
 
-def _side(world: World) -> Line:
-    return world.sides[world.rng.choice(sorted(world.sides))]
-
-
 def _cut(world: World) -> None:
-    side = _side(world)
+    side = any_side(world)
     side.power_cut()
     world.at(
         world.now + world.rng.choice((0.2, 2.0, 15.0, 200.0)) * world.rng.uniform(0.5, 1.5), side.power_up
@@ -56,7 +51,7 @@ def _cut(world: World) -> None:
 
 
 def _flap(world: World) -> None:
-    side, at_s = _side(world), world.now
+    side, at_s = any_side(world), world.now
     for _ in range(world.rng.randint(2, 5)):
         world.at(at_s, side.power_cut)
         at_s += world.rng.uniform(0.1, 3.0)
@@ -76,7 +71,7 @@ def _mains(world: World) -> None:
 
 
 def _network(world: World) -> None:
-    side = _side(world)
+    side = any_side(world)
     if side.wifi:
         side.wifi_lost()
         wait = world.rng.choice((2.0, 6.0, 60.0, 400.0)) * world.rng.uniform(0.5, 1.5)
@@ -85,7 +80,7 @@ def _network(world: World) -> None:
 
 def _network_and_button(world: World) -> None:
     """The network goes, and people help themselves at the board meanwhile."""
-    side = _side(world)
+    side = any_side(world)
     if not side.wifi:
         return
     side.wifi_lost()
@@ -97,12 +92,12 @@ def _network_and_button(world: World) -> None:
 
 
 def _button(world: World) -> None:
-    side = _side(world)
+    side = any_side(world)
     world.people.use_button(side, world.rng.randrange(len(side.board.channels)))
 
 
 def _wind(world: World) -> None:
-    side = _side(world)
+    side = any_side(world)
     if not side.board.powered or not all(world.spec_at(side, n).local_button for n in range(len(side.dirty))):
         return
     side.catch_up()
@@ -168,7 +163,7 @@ def _settings(world: World) -> None:
 
 def _switch(world: World) -> None:
     """A switch at rest begins to stick, open or closed, or is mended."""
-    side = _side(world)
+    side = any_side(world)
     side.catch_up()
     number = world.rng.randrange(len(side.board.channels))
     motor = side.board.channels[number]
@@ -180,7 +175,7 @@ def _switch(world: World) -> None:
 
 def _flash(world: World) -> None:
     """A board comes back with a blank flash; one that never reports has none to lose."""
-    side = _side(world)
+    side = any_side(world)
     side.power_cut()
     if isinstance(side, BoardSide):
         world.blank(side)
@@ -217,7 +212,7 @@ def _old_journal(world: World) -> None:
 
 def _rival_orders(world: World) -> None:
     """A second bridge of a higher term moves a shade upward; its claim may never reach ours."""
-    server, side = world.server, _side(world)
+    server, side = world.server, any_side(world)
     number = world.rng.randrange(len(side.board.channels))
     motor = side.board.channels[number]
     side.catch_up()
@@ -251,8 +246,6 @@ def _rival_orders(world: World) -> None:
     world.at(world.now + world.rng.uniform(10, 120), _process, world)
 
 
-# A stall is felt once so much is lost.
-FELT_CYCLES = 6
 # What no bridge takes for a number, and boards read in their own ways.
 NONSENSE = (b"", b"NaN", b"-inf", b"1e2", b"12 apples", b"\xff\xfe", b"9" * 400, b"{}")
 
@@ -287,89 +280,6 @@ def _stranger(world: World) -> None:
     world.broker.publish(message)
 
 
-def _pull(world: World) -> None:
-    """Somebody pulls at the hem bar; nothing here can feel that."""
-    side = _side(world)
-    side.catch_up()
-    number = world.rng.randrange(len(side.board.channels))
-    motor = side.board.channels[number]
-    world.checks.unfelt.happened(world.shade_at_side(side, number))
-    motor.tube.pull(world.rng.uniform(10, 150))
-    world.note("pull", side.board.plan.id, number)
-
-
-def _feels(motor: Motor) -> bool:
-    """Say whether a board feels that its motor is held back: not near the end of a way, nor near its stop."""
-    motion, count = motor.motion, motor.count
-    # A stall on the way to the stop can't be told from the stop.
-    if motion is None or count is None or not motor.fitting.stall or motion.why is Why.NOT_FOUND:
-        return False
-    return abs(motion.leg.end - count) > FELT_CYCLES * motor.fitting.build.cycle
-
-
-def _hold(world: World) -> None:
-    """Somebody holds the hem bar while it rises; a board that feels a stall tells, another one can't."""
-    for side in world.sides.values():
-        side.catch_up()
-        for number, motor in enumerate(side.board.channels):
-            if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.hand_mm is not None:
-                continue
-            if not _feels(motor):
-                world.checks.unfelt.happened(world.shade_at_side(side, number))
-            motor.tube.hold()
-            world.note("hold", side.board.plan.id, number)
-            wait = world.rng.uniform(0.5, 3.0)
-            world.at(world.now + wait, _let_go, world, side, number, motor.tube.state.lost, motor.stalls)
-            return
-
-
-def _let_go(world: World, side: Line, number: int, lost: int, stalls: int) -> None:
-    side.catch_up()
-    motor = side.board.channels[number]
-    unnoticed = motor.tube.state.lost > lost and motor.stalls == stalls
-    if unnoticed or (motor.motion is not None and motor.motion.leg.sign > 0):
-        # Cloth was paid out while the hem bar was held: nothing feels that.
-        world.checks.unfelt.happened(world.shade_at_side(side, number))
-    motor.tube.let_go()
-
-
-def _overload(world: World) -> None:
-    """A rising shade rubs against something: the motor loses steps, and only a stall sense feels that."""
-    for side in world.sides.values():
-        side.catch_up()
-        for number, motor in enumerate(side.board.channels):
-            if motor.motion is None or motor.motion.leg.sign > 0 or motor.tube.state.rub_nm:
-                continue
-            if not _feels(motor):
-                world.checks.unfelt.happened(world.shade_at_side(side, number))
-            motor.tube.state.rub_nm = 1000.0
-            world.note("overload", side.board.plan.id, number)
-            wait = world.rng.uniform(0.3, 3.0)
-            world.at(world.now + wait, _freed, world, side, number, motor.tube.state.lost, motor.stalls)
-            return
-
-
-def _freed(world: World, side: Line, number: int, lost: int, stalls: int) -> None:
-    side.catch_up()
-    state = side.board.channels[number].tube.state
-    state.rub_nm = 0.0
-    if state.lost > lost and side.board.channels[number].stalls == stalls:
-        world.checks.unfelt.happened(world.shade_at_side(side, number))
-
-
-def _unroll(world: World) -> None:
-    """A finger stays on `down` at a board without bounds until the cloth winds up the wrong way."""
-    side = _side(world)
-    side.catch_up()
-    number = world.rng.randrange(len(side.board.channels))
-    motor, spec = side.board.channels[number], world.spec_at(side, number)
-    if not isinstance(side, BoardSide) or not spec.local_button or not side.board.powered or motor.moving:
-        return
-    if motor.bounds is None and motor.count is not None:
-        world.checks.unfelt.happened(spec.id)
-        world.people.unroll(side, number, world.rng.uniform(0.1, 0.4))
-
-
 def _new_disk(world: World) -> None:
     """The server comes back without its journal; the broker may remember something."""
     server = world.server
@@ -400,14 +310,14 @@ KINDS: Mapping[str, Callable[[World], None]] = {
     "slow": _slow,
     "repeat": _repeat,
     "rival": _rival,
-    "pull": _pull,
-    "hold": _hold,
+    "pull": faults_force.pull,
+    "hold": faults_force.hold,
     "old-journal": _old_journal,
     "rival-orders": _rival_orders,
     "new-disk": _new_disk,
     "stranger": _stranger,
-    "overload": _overload,
-    "unroll": _unroll,
+    "overload": faults_force.overload,
+    "unroll": faults_force.unroll,
     **faults_bridge.KINDS,
 }
 LATER = (

@@ -17,9 +17,10 @@ from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.values import ShadeId
 from bridge.settings.faults import ConfigFaults, Place
 from bridge.settings.house import read_house
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, OneWayPlan
 from bridge.simulate.spiral import turns_for, wound_mm
-from bridge.simulate.truth import GRAVITY_MPS2, Build
+from bridge.simulate.truth import GRAVITY_MPS2
 from bridge.simulate.world.one_way_plan import draw_link, how_many, plan_for, without_senses
 from bridge.simulate.world.weather import draw_sensors
 

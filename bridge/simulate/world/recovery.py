@@ -18,7 +18,7 @@ from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.reckoned import serves
 
 if TYPE_CHECKING:
-    from bridge.simulate.world.checks import Asking
+    from bridge.simulate.world.asked import Asking
     from bridge.simulate.world.world import World
 
 ANSWER_S = 60.0

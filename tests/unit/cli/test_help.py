@@ -9,6 +9,7 @@ from bridge.cli.main import main, whole_parser
 
 PATHS = [branch.path for branch in branches(whole_parser(), "hembar")]
 WITHOUT_JSON = {
+    "commission",  # a dialogue
     "calc",  # its calculators have it
     "completion",  # prints a script
     "demo",  # tells a story

@@ -13,7 +13,8 @@ from bridge.core.spec import ShadeSpec
 from bridge.core.values import Interval
 from bridge.settings.load import load_text
 from bridge.settings.plain import Settings
-from bridge.simulate.truth import Build, Tube
+from bridge.simulate.build import Build
+from bridge.simulate.truth import Tube
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"
 WEAK = ("detent_torque_nm = 0.068", "detent_torque_nm = 0.045")

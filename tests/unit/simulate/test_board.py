@@ -8,8 +8,8 @@ import pytest
 
 from bridge.core.contract import Link
 from bridge.simulate.board import Board, load_flash
+from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting
-from bridge.simulate.truth import Build
 from bridge.simulate.wire import Publish
 
 FIRM = Build(

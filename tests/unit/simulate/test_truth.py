@@ -4,7 +4,8 @@ from random import Random
 
 import pytest
 
-from bridge.simulate.truth import Build, Tube
+from bridge.simulate.build import Build
+from bridge.simulate.truth import Tube
 
 FIRM = Build(
     tube_mm=38.0, cloth_mm=0.5, drop_mm=1800.0, wraps_left=1.5, start_mm=600.0, detent_nm=1.0, holding_nm=5.0

@@ -10,7 +10,8 @@ from bridge.core.commissioning import courses
 from bridge.core.commissioning.courses import Purpose
 from bridge.core.commissioning.state import Facts, Motion, Question, Stand, State
 from bridge.core.contract import Do, Sense, Why
-from bridge.simulate.truth import Build, Tube
+from bridge.simulate.build import Build
+from bridge.simulate.truth import Tube
 from tests.person_at_shade import Person
 
 BUILD = Build(
