@@ -16,6 +16,7 @@ from bridge.adapters.page import telling
 from bridge.adapters.page.doorman import Receive, Send, too_many
 from bridge.adapters.page.home import Home
 from bridge.adapters.page.rates import client_of
+from bridge.adapters.page.refusals import RefusalError
 from bridge.adapters.page.visits import Scope, Visit
 from bridge.core.state import House, Shade
 
@@ -99,9 +100,11 @@ class Streams:
         """Serve one client until it leaves, or the end.
 
         Raises:
-            RefusalError: there are too many.
+            RefusalError: there are too many, or it is not read.
         """
         visit: Visit = scope["visit"]
+        if visit.method != "GET":
+            raise RefusalError(405, "wrong-method", f"{visit.method} does nothing here", "use GET")
         name = client_of(visit.client)
         if self._closed or len(self._clients) >= STREAMS_MAX or self._per[name] >= STREAMS_A_CLIENT:
             raise too_many("event streams are open", retry_s=10)

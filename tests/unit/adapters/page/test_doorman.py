@@ -81,6 +81,8 @@ async def test_a_change_by_get_and_a_read_by_post_do_nothing() -> None:
     step = Doorstep(PageSettings())
     assert (await step.call("GET", ASK)).status == 405
     assert (await step.change("/api/house", {})).status == 405
+    assert (await step.change("/api/events", {})).status == 405
+    assert (await step.call("HEAD", "/api/events")).status == 405
     assert step.home.asked == []
 
 
