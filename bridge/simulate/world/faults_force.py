@@ -38,6 +38,9 @@ def _feels(motor: Motor) -> bool:
     # A stall on the way to the stop can't be told from the stop.
     if motion is None or count is None or not motor.fitting.stall or motion.why is Why.NOT_FOUND:
         return False
+    # On its short way back to where a sense has ended its motion a board minds no other.
+    if motion.tripped:
+        return False
     return abs(motion.leg.end - count) > FELT_CYCLES * motor.fitting.build.cycle
 
 
