@@ -253,9 +253,7 @@ async def _shades_json(home: Home, house: House, shades: Iterable[Shade]) -> byt
     sun = telling.sun_of(house, at)
     found = []
     for shade in shades:
-        said = telling.shade_said(
-            house, shade, at, sun, cloth_width_mm=widths.get(shade.id)
-        )
+        said = telling.shade_said(house, shade, at, sun, cloth_width_mm=widths.get(shade.id))
         found.append(said.model_dump_json().encode())
         await asyncio.sleep(0)
     return b"[" + b",".join(found) + b"]"

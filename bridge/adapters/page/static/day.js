@@ -276,7 +276,8 @@ function rests(happened) {
 /** Lay what happened, which tells changes only, over the day's instants. */
 function sampled(happened, utc_s) {
   const found = { open: [], held: [], gust: [], told: [] };
-  const latest = now().getTime() / 1e3;
+  // What happened since the last instant stands at the next one.
+  const latest = now().getTime() / 1e3 + (utc_s.length > 1 ? utc_s[1] - utc_s[0] : 0);
   let next = 0;
   let last = null;
   for (const at of utc_s) {
