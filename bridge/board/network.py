@@ -14,7 +14,6 @@ RETRY_MS, RETRY_MOST_MS = 200, 2000
 WIFI_RETRY_MS, WIFI_RETRY_MOST_MS = 5000, 60_000
 # A connection that falls sooner has not shown that all is well, so the pauses go on growing.
 STEADY_MS = 5000
-GOODBYE_MS = 1000
 
 
 class Pauses:

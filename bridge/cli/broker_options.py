@@ -101,19 +101,27 @@ def text(device: Device, levels: str) -> str:
     return device.get(levels, b"").decode("utf-8", "replace")
 
 
+def host_and_port(text: str) -> tuple[str, int] | None:
+    """Read HOST[:PORT], an IPv6 address in brackets; None when it is no such thing."""
+    host, port = text, str(DEFAULT_PORT)
+    if text.startswith("["):
+        host, _, after = text[1:].partition("]")
+        port = after.removeprefix(":") or port
+    elif text.count(":") == 1:
+        host, _, port = text.partition(":")
+    if not host or not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+        return None
+    return host, int(port)
+
+
 def broker_address(broker: str) -> Address:
     from bridge.adapters.broker.messages import Address  # noqa: PLC0415
 
-    host, port = broker, str(DEFAULT_PORT)
-    if broker.startswith("["):
-        host, _, after = broker[1:].partition("]")
-        port = after.removeprefix(":") or port
-    elif broker.count(":") == 1:
-        host, _, port = broker.partition(":")
-    if not host or not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+    found = host_and_port(broker)
+    if found is None:
         raise RequestError(
             where=f"--broker {broker!r}",
             problem="this is no HOST[:PORT]",
             remedy="write it like 127.0.0.1:1883 or [::1]:1883",
         )
-    return Address(host=host, port=int(port), client_id="hembar-cli")
+    return Address(host=found[0], port=found[1], client_id="hembar-cli")

@@ -10,9 +10,9 @@ import asyncio
 import signal
 from pathlib import Path
 
+from bridge.cli.broker_options import host_and_port
 from bridge.cli.parser import HelpFormatter
 
-DEFAULT_PORT = 1883
 HELP = "run simulated boards with shades that are not there, against a real broker"
 
 
@@ -71,15 +71,10 @@ async def _run(args: argparse.Namespace) -> int:
 
 
 def _address(text: str) -> tuple[str, int]:
-    host, port = text, str(DEFAULT_PORT)
-    if text.startswith("["):
-        host, _, after = text[1:].partition("]")
-        port = after.removeprefix(":") or port
-    elif text.count(":") == 1:
-        host, _, port = text.partition(":")
-    if not host or not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+    found = host_and_port(text)
+    if found is None:
         raise argparse.ArgumentTypeError(f"{text!r} is no HOST[:PORT], such as 127.0.0.1:1883 or [::1]:1883")
-    return host, int(port)
+    return found
 
 
 def _root(text: str) -> str:

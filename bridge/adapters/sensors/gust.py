@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from bridge.adapters.sensors.source import Scale, Source, Usual, read
+from bridge.adapters.sensors.source import METRES_A_SECOND, Source, Usual, read
 from bridge.core.events import ReadingHeard
 from bridge.core.values import Moment
 
 NAME: Final = "gust"
-# NIST SP 811, 2008, appendix B.8: mile per hour and knot.
-UNITS = {
-    "m/s": Scale(),
-    "km/h": Scale(factor=1 / 3.6),
-    "mph": Scale(factor=0.44704),
-    "kn": Scale(factor=1852 / 3600),
-}
+UNITS = METRES_A_SECOND
 # 113.2 m/s is the strongest gust on record (WMO archive of extremes, from memory). Gusts may jump.
 USUAL = Usual(low=0.0, high=114.0, stale_s=120.0, grain=0.1, stuck_h=24.0)
 

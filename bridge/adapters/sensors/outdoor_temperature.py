@@ -4,19 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from bridge.adapters.sensors.source import Scale, Source, Usual, read
+from bridge.adapters.sensors.source import CELSIUS, Source, Usual, read
 from bridge.core.events import ReadingHeard
 from bridge.core.values import Moment
 
 NAME: Final = "outdoor-temperature"
-# NIST SP 811, 2008, appendix B.8; the same degrees by two spellings each.
-UNITS = {
-    "°C": Scale(),
-    "C": Scale(),
-    "°F": Scale(factor=5 / 9, zero=-160 / 9),
-    "F": Scale(factor=5 / 9, zero=-160 / 9),
-    "K": Scale(zero=-273.15),
-}
+UNITS = CELSIUS
 # Lowest and highest air temperatures on record are -89.2 and 56.7 °C (WMO archive of extremes, from memory).
 USUAL = Usual(low=-90.0, high=60.0, stale_s=3600.0, grain=0.1, rate_per_min=5.0, stuck_h=24.0)
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import isfinite
 from types import MappingProxyType
+from typing import Final
 
 from bridge.adapters.broker.listen import AbsentError, is_number, pointed, spelt
 from bridge.adapters.doors import bounded, read_json, refuse, shown
@@ -30,6 +31,27 @@ class Scale:
 
     def of(self, value: float) -> float:
         return value * self.factor + self.zero
+
+
+# NIST SP 811, 2008, appendix B.8; the same degrees by two spellings each.
+CELSIUS: Final = MappingProxyType(
+    {
+        "°C": Scale(),
+        "C": Scale(),
+        "°F": Scale(factor=5 / 9, zero=-160 / 9),
+        "F": Scale(factor=5 / 9, zero=-160 / 9),
+        "K": Scale(zero=-273.15),
+    }
+)
+# NIST SP 811, 2008, appendix B.8: mile per hour and knot.
+METRES_A_SECOND: Final = MappingProxyType(
+    {
+        "m/s": Scale(),
+        "km/h": Scale(factor=1 / 3.6),
+        "mph": Scale(factor=0.44704),
+        "kn": Scale(factor=1852 / 3600),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

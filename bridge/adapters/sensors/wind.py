@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from bridge.adapters.sensors.source import Scale, Source, Usual, read
+from bridge.adapters.sensors.source import METRES_A_SECOND, Source, Usual, read
 from bridge.core.events import ReadingHeard
 from bridge.core.values import Moment
 
 NAME: Final = "wind"
-# NIST SP 811, 2008, appendix B.8: mile per hour and knot.
-UNITS = {
-    "m/s": Scale(),
-    "km/h": Scale(factor=1 / 3.6),
-    "mph": Scale(factor=0.44704),
-    "kn": Scale(factor=1852 / 3600),
-}
+UNITS = METRES_A_SECOND
 # Above any mean wind on land where shades hang; frozen cups stand at exactly one number.
 USUAL = Usual(low=0.0, high=60.0, stale_s=120.0, grain=0.1, stuck_h=24.0)
 

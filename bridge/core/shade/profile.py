@@ -85,22 +85,3 @@ def move_profile(*, steps: float, top_pps: float, ramp_pps2: float, start_pps: f
         ramp_s=ramp_s,
         shape="trapezoid" if reaches_top else "triangle",
     )
-
-
-def braking_steps(pps: float, *, ramp_pps2: float, start_pps: float = 0) -> float:
-    """Return the steps from speed `pps` to standstill; 0 at or below the speed that needs no ramp.
-
-    Args:
-        pps: Speed now, in steps/s, >= 0.
-        ramp_pps2: Deceleration, in steps/s^2, > 0.
-        start_pps: Speed from which the motor may stop dead, >= 0.
-
-    Raises:
-        RequestError: an argument out of its range.
-    """
-    checked("pps", pps, least=0, unit="steps/s")
-    checked("ramp_pps2", ramp_pps2, above=0, unit="steps/s^2")
-    checked("start_pps", start_pps, least=0, unit="steps/s")
-    if pps <= start_pps:
-        return 0.0
-    return (pps**2 - start_pps**2) / (2 * ramp_pps2)

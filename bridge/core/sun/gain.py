@@ -133,23 +133,3 @@ def _integrated(glass: Glass, cloth: Cloth) -> float:
     conductance = 1.0 / (1.0 / glass.u_wpm2k + 1.0 / _INTEGRATED_WPM2K)
     warmed = cloth.alpha + (1.0 - glass.g) * cloth.rho
     return glass.g * cloth.tau + glass.g * warmed * conductance / _INTEGRATED_WPM2K
-
-
-def heat_through_wpm2(
-    on_glass_wpm2: float, *, glass: Glass, with_cloth: ShadedGlass, open_pct: float
-) -> float:
-    """Return the sun's heat that enters the room, per square metre of glass.
-
-    The cloth covers the upper part of the pane, and sunlight is taken as even over it.
-
-    Args:
-        on_glass_wpm2: Beam, sky and ground together on the outside, 0 or more.
-        glass: The pane.
-        with_cloth: The pane behind cloth.
-        open_pct: Share of the glass left free, 0 to 100.
-
-    Raises:
-        RequestError: `open_pct` is outside 0 to 100.
-    """
-    free = within(open_pct, where="percent open", low=0, high=100, unit="%", remedy="give 0 to 100") / 100.0
-    return on_glass_wpm2 * (free * glass.g + (1.0 - free) * with_cloth.g_tot)

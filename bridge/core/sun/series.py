@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from bridge.core.errors import RequestError
 from bridge.core.sun.irradiance import (
-    DEFAULT_ALBEDO,
     DEFAULT_TURBIDITY,
     extraterrestrial_wpm2,
     relative_pressure,
@@ -224,20 +223,3 @@ def split_series(sun: SunSeries, ghi_wpm2: Floats) -> tuple[Floats, Floats, Floa
     high = sun.elevation_deg >= 3.0
     dni = np.where(high, np.minimum(ghi_wpm2 * (1.0 - share) / np.where(high, sun.up, 1.0), outside), 0.0)
     return ghi_wpm2, dni, np.where(high, ghi_wpm2 - dni * sun.up, ghi_wpm2)
-
-
-def clear_wall_series(
-    sun: SunSeries, wall: WallSeries, *, place: Place, turbidity: float = DEFAULT_TURBIDITY,
-    albedo: float = DEFAULT_ALBEDO,
-) -> Floats:  # fmt: skip
-    """Return what falls on the wall under a cloudless sky, in W/m2, shape (n,).
-
-    Args:
-        sun: The instants.
-        wall: The same instants, as the wall sees them.
-        place: The house; only its altitude counts here.
-        turbidity: Linke turbidity, 1 to 10.
-        albedo: Share of light that the ground reflects, 0 to 1.
-    """
-    ghi, dni, dhi = clear_sky_series(sun, altitude_m=place.altitude_m, turbidity=turbidity)
-    return np.where(wall.direct_sun, dni * wall.cos_incidence, 0.0) + dhi / 2.0 + ghi * albedo / 2.0

@@ -3,7 +3,7 @@ import math
 import pytest
 
 from bridge.core.errors import RequestError
-from bridge.core.shade.profile import braking_steps, move_profile
+from bridge.core.shade.profile import move_profile
 
 
 def test_a_long_move_reaches_the_top_speed() -> None:
@@ -63,14 +63,6 @@ def test_before_the_start_and_after_the_end_nothing_moves() -> None:
     profile = move_profile(steps=500, top_pps=800, ramp_pps2=400)
     assert profile.steps_after(-1) == 0
     assert profile.steps_after(1e9) == 500
-
-
-def test_braking_takes_the_square_of_the_speed() -> None:
-    assert braking_steps(800, ramp_pps2=1600) == 200
-    assert braking_steps(800, ramp_pps2=1600, start_pps=800) == 0
-    assert braking_steps(100, ramp_pps2=1600, start_pps=200) == 0
-    with pytest.raises(RequestError, match="ramp_pps2: 0 steps/s\\^2 is not greater than 0"):
-        braking_steps(800, ramp_pps2=0)
 
 
 @pytest.mark.parametrize(

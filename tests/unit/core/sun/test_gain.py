@@ -1,7 +1,7 @@
 import pytest
 
 from bridge.core.errors import RequestError
-from bridge.core.sun.gain import Cloth, Glass, Mounting, heat_through_wpm2, shaded
+from bridge.core.sun.gain import Cloth, Glass, Mounting, shaded
 
 DOUBLE = Glass(g=0.59, u_wpm2k=1.2)
 SCREEN = Cloth(tau=0.05, rho=0.3)
@@ -62,17 +62,3 @@ def test_outside_the_range_of_the_method_there_is_a_warning(
 @pytest.mark.parametrize(("g", "tau", "rho"), [(0.15, 0, 0.1), (0.85, 0.5, 0.5), (0.85, 0.2, 0.8)])
 def test_the_ends_of_the_range_belong_to_it(g: float, tau: float, rho: float) -> None:
     assert shaded(Glass(g=g, u_wpm2k=1.2), Cloth(tau=tau, rho=rho), "internal").in_validity_range
-
-
-@pytest.mark.parametrize(("open_pct", "share"), [(100, 0.59), (0, None), (50, None)])
-def test_heat_is_shared_between_free_and_covered_glass(open_pct: float, share: float | None) -> None:
-    covered = shaded(DOUBLE, SCREEN, "external")
-    heat = heat_through_wpm2(500, glass=DOUBLE, with_cloth=covered, open_pct=open_pct)
-    wanted = (open_pct * DOUBLE.g + (100 - open_pct) * covered.g_tot) / 100 if share is None else share
-    assert heat == pytest.approx(500 * wanted)
-
-
-@pytest.mark.parametrize("open_pct", [-1, 101])
-def test_more_than_open_is_refused(open_pct: float) -> None:
-    with pytest.raises(RequestError, match=r"^percent open: "):
-        heat_through_wpm2(500, glass=DOUBLE, with_cloth=shaded(DOUBLE, SCREEN, "external"), open_pct=open_pct)
