@@ -33,7 +33,7 @@ from bridge.core.state import (
     unbounded,
 )
 from bridge.core.turn import Turn
-from bridge.core.unasked import by_hand, slipped_unasked
+from bridge.core.unasked import by_hand, in_command, slipped_unasked
 from bridge.core.values import Interval, Rank, Steps
 
 _LANDMARKS = {
@@ -231,7 +231,7 @@ def _with_lost_steps(shade: Shade, at: Interval, report: Report) -> Interval:
     way, it comes back by too much. At least half the room above the switch is taken to be free.
     """
     assert report.count is not None
-    pending, in_force = shade.outstanding, bounds_in_force(shade.channel, report.boot)
+    pending, in_force = in_command(shade), bounds_in_force(shade.channel, report.boot)
     end = None
     if pending is not None and pending.order.do is Do.GO and not by_hand(report):
         end = pending.order.to

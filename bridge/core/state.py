@@ -167,6 +167,7 @@ class Outstanding:
         sent_at_s: When it left.
         heard: A report has shown that the board acts on it.
         braking: It ends a motion that the board may have begun.
+        unheard: The board has been out of hearing since it left.
         pace: The front of a level group that it keeps up with.
     """
 
@@ -178,6 +179,7 @@ class Outstanding:
     sent_at_s: float
     heard: bool = False
     braking: bool = False
+    unheard: bool = False
     began: Interval | None = None
     began_count: Steps | None = None
     pace: Pace | None = None

@@ -6,7 +6,7 @@ from bridge.core.contract import Report, Why
 from bridge.core.position import evidence
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import most_travelled
-from bridge.core.state import Shade, bounds_in_force
+from bridge.core.state import Outstanding, Shade, bounds_in_force
 
 # A way by button, its reversal and its end each have their report.
 REPORTS_THERE_AND_BACK = 3
@@ -15,6 +15,12 @@ REPORTS_THERE_AND_BACK = 3
 def by_hand(report: Report) -> bool:
     """Say whether a finger at the board, or its wind contact, is behind a report."""
     return report.why in (Why.BUTTON, Why.WIND)
+
+
+def in_command(shade: Shade) -> Outstanding | None:
+    """Return the order that the motor obeys, if that is sure: unheard, a hand may have taken over from it."""
+    pending = shade.outstanding
+    return None if pending is not None and pending.unheard and shade.spec.local_button else pending
 
 
 def slipped_unasked(shade: Shade, report: Report) -> Knowledge:

@@ -23,7 +23,7 @@ ALL = (*ONE_BRIDGE[:18], "rival", *ONE_BRIDGE[18:], "old-journal", "rival-orders
 # And how busy those houses were.
 AS_THEN: dict[str, Any] = {"one_way": 0, "progress_s": 2.1, "wishes": 9.5, "mishaps": 0.3}
 ESCAPED_IN_SIX_DAYS = (
-    *((seed, ONE_BRIDGE) for seed in (249, 403, 1000074, 1010128, 1010466, 1200029)),
+    *((seed, ONE_BRIDGE) for seed in (249, 403, 1000074, 1010128, 1010466, 1200029, 1301570)),
     *(
         (seed, ALL)
         for seed in (500078, 500121, 500256, 500348, 500511, 500586, 500760, 500921, 501047, 501054)

@@ -144,7 +144,10 @@ def fallen_silent(shade: Shade) -> Shade:
     bounds = bounds_in_force(channel, shade.knowledge.boot)
     known = unheard(shade.spec, shade.knowledge, bounds)
     silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None)
-    return replace(shade, knowledge=known, channel=silent)
+    pending = shade.outstanding
+    if pending is not None:
+        pending = replace(pending, unheard=True)
+    return replace(shade, knowledge=known, channel=silent, outstanding=pending)
 
 
 def _fell_silent(turn: Turn, shade: Shade) -> bool:

@@ -1,5 +1,7 @@
-from bridge.core.contract import Why
-from bridge.core.events import Place
+from typing import Any
+
+from bridge.core.contract import Link, Why
+from bridge.core.events import Button, Place
 from tests.unit.core.bench import SPEC, Bench
 
 
@@ -55,3 +57,22 @@ def gap(reports: int) -> float:
 def test_a_way_there_and_back_takes_three_reports_and_fewer_have_moved_nothing() -> None:
     assert gap(2) == gap(0)
     assert gap(3) > gap(2)
+
+
+def met_after_silence(**spec: Any) -> int:
+    """How wide a switch is met by a seek whose board has been out of hearing meanwhile, in steps."""
+    bench = Bench(ramp_pps2=2000, **spec).in_conversation()
+    bench.press(Button.UP)
+    seek = bench.order
+    bench.report(count=-500, to=-90_000, moving=True, why=Why.STARTED, seq=seek.seq)
+    bench.link(Link.LOST)
+    bench.link()
+    bench.answer(count=-8_000, to=-9_000, moving=True, seq=bench.shade.channel.asked_seq)
+    bench.report(count=-9_000, to=-9_000, why=Why.UPPER_SWITCH)
+    assert "shade.reference.met" in bench.noted
+    return bench.shade.knowledge.meetings[-1].at.width
+
+
+def test_a_switch_that_a_hand_may_have_raised_it_to_unheard_was_perhaps_met_at_full_speed() -> None:
+    """Faster than a seek it brakes past the switch up to the stop, and comes back by too much."""
+    assert met_after_silence(local_button=True) > met_after_silence() + 1000
