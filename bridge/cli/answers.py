@@ -79,6 +79,14 @@ def number(text: str) -> float:
     return value
 
 
+def seconds(text: str) -> float:
+    """Read a length of time in seconds, above 0 and up to a day."""
+    value = number(text)
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no length of time; give seconds, more than 0")
+    return value
+
+
 def whole_number(text: str) -> int:
     if not re.fullmatch(r"\d{1,9}", text, re.ASCII):
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number; write it like 2026")

@@ -8,6 +8,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bridge.cli.answers import whole_number
+from bridge.cli.parser import HelpFormatter
+from bridge.core.errors import RequestError
+
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
 
@@ -23,7 +27,7 @@ def add_command(subparsers: Subparsers) -> None:
         "them in turn on this machine. Takes about two minutes, or half a minute with --quick. Nothing real "
         "moves; the figures are a report, so the exit code is 0 whatever they say, and 69 without a broker.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("--quick", action="store_true", help="fewer repetitions: a first look")
@@ -33,7 +37,7 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument(
         "--storm",
-        type=int,
+        type=whole_number,
         metavar="RATE",
         help="measure a request among so many rubbish messages a second, instead",
     )
@@ -43,6 +47,10 @@ def add_command(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure and print."""
+    if args.disk is not None and not args.disk.is_dir():
+        raise RequestError(
+            where=f"--disk {args.disk}", problem="there is no such folder", remedy="name one that stands"
+        )
     if args.page:
         from bridge.shell.bench import looked_at  # noqa: PLC0415
 

@@ -51,8 +51,10 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument("--anew", action="store_true", help="forget what an earlier run has learnt")
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--new-board", action="store_true", help="only what another board makes necessary")
-    what.add_argument("--new-drive", action="store_true", help="only what another motor, gear or tube does")
-    what.add_argument("--new-window", action="store_true", help="only what another window does")
+    what.add_argument(
+        "--new-drive", action="store_true", help="only what another motor, gear or tube makes necessary"
+    )
+    what.add_argument("--new-window", action="store_true", help="only what another window makes necessary")
     parser.add_argument("--trim-upper", type=float, metavar="MM", help="move the upper limit, down positive")
     parser.add_argument("--trim-lower", type=float, metavar="MM", help="move the lower limit, down positive")
     parser.set_defaults(run=run)

@@ -48,7 +48,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser = subparsers.add_parser(
         "completion",
         help="print a script that completes this command in your shell",
-        description="Prints a script for the shell to read.",
+        description="Prints a script for your shell: with it, Tab completes commands and options.",
         epilog=EXAMPLE,
         formatter_class=HelpFormatter,
         allow_abbrev=False,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bridge.cli.parser import HelpFormatter
+from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -40,7 +41,14 @@ def run(args: argparse.Namespace) -> int:
         if folder is None:
             passing = tempfile.TemporaryDirectory(prefix="hembar-demo-", ignore_cleanup_errors=True)
             folder = Path(stack.enter_context(passing))
-        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise RequestError(
+                where=f"--folder {folder}",
+                problem=f"it can't be made: {error.strerror}",
+                remedy="name a folder that you may write to",
+            ) from error
         return _show(folder, story_only=args.story_only)
 
 

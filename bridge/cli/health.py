@@ -9,6 +9,7 @@ from math import isinf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import LinkError, RequestError
 
@@ -30,7 +31,7 @@ def add_command(subparsers: Subparsers) -> None:
         description="Reads the journal (the service may be running) and says of each shade how well it is "
         "known, how that will go on, and which setting the references speak against. It never changes one.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument(

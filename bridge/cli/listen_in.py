@@ -7,7 +7,7 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from bridge.cli.answers import number
+from bridge.cli.answers import seconds
 from bridge.cli.broker_options import Device, add_broker_options, visit
 from bridge.cli.house_view import is_group
 from bridge.cli.parser import HelpFormatter
@@ -41,7 +41,7 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument("topic", metavar="TOPIC", help="what the dashboard publishes, without wildcards")
     parser.add_argument(
-        "--seconds", type=number, default=20.0, metavar="S", help="how long to listen (%(default)g)"
+        "--seconds", type=seconds, default=20.0, metavar="S", help="how long to listen (%(default)g)"
     )
     follower = parser.add_mutually_exclusive_group()
     follower.add_argument("--shade", metavar="SHADE", help="the shade that is to follow")

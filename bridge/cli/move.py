@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from bridge.cli.answers import seconds
 from bridge.cli.broker_options import add_broker_options, columns, ready_bridge, shade_device, visit
 from bridge.cli.house_view import is_group, members_of, name_width, shade_lines, shade_said
 from bridge.cli.parser import HelpFormatter
@@ -48,7 +49,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument("shade", metavar="SHADE", help="id of a shade or group, as in `hembar status`")
     parser.add_argument("want", metavar="WANT", type=wish, help="0 to 100, up, stop, down, +N or -N")
     parser.add_argument(
-        "--wait", type=float, metavar="S", default=0.0, help="wait until it, or all of it, stands still"
+        "--wait", type=seconds, metavar="S", default=0.0, help="wait until it, or all of it, stands still"
     )
     add_broker_options(parser)
     parser.set_defaults(run=run)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from bridge.cli.broker_options import add_broker_options, shade_device, text, visit
 from bridge.cli.move import ANSWER_S, REFUSED
+from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def add_command(subparsers: Subparsers) -> None:
         description="Takes the shade near a limit, keeps its motor awake, lets you jog it to the mark by the "
         "button at its board, and tells the house when you confirm.",
         epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("shade", metavar="SHADE", help="its id, as in `hembar status`")

@@ -15,7 +15,7 @@ from bridge.cli.state_folder import state_folder
 if TYPE_CHECKING:
     from argparse import _SubParsersAction
 
-EXAMPLE = "example:\n  hembar run /etc/hembar/hembar.toml --state /var/lib/hembar"
+EXAMPLE = "Example:\n  hembar run /etc/hembar/hembar.toml --state /var/lib/hembar"
 
 
 def add_command(subparsers: _SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -13,6 +13,7 @@ import sys
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.answers import number, whole_number
 from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import RequestError
 
@@ -35,16 +36,19 @@ def add_command(subparsers: Any) -> None:
     )
     parser.add_argument("--seeds", required=True, metavar="A-B", help="seeds to run, such as 1-200, or one")
     parser.add_argument(
-        "--days", type=float, default=2.0, metavar="D", help="simulated days a seed (default 2)"
+        "--days", type=number, default=2.0, metavar="D", help="simulated days a seed (default 2)"
     )
     parser.add_argument(
         "--faults", metavar="KINDS", help="kinds of fault, with commas; all by default, or none"
     )
     parser.add_argument(
-        "--shades", type=int, default=0, metavar="N", help="shades in a house; drawn by default"
+        "--shades", type=whole_number, default=0, metavar="N", help="shades in a house; drawn by default"
     )
     parser.add_argument(
-        "--one-way", type=int, metavar="N", help="shades on boards that never report; drawn by default"
+        "--one-way",
+        type=whole_number,
+        metavar="N",
+        help="shades on boards that never report; drawn by default",
     )
     parser.add_argument(
         "--wire", action="store_true", help="send every message through its bytes on the wire"
@@ -52,9 +56,11 @@ def add_command(subparsers: Any) -> None:
     parser.add_argument(
         "--careful", action="store_true", help="every shade has a good upper switch and narrow allowances"
     )
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, metavar="N", help="processes to use")
     parser.add_argument(
-        "--minutes", type=float, metavar="M", help="begin no more seeds after so long, however many are left"
+        "--jobs", type=whole_number, default=os.cpu_count() or 1, metavar="N", help="processes to use"
+    )
+    parser.add_argument(
+        "--minutes", type=number, metavar="M", help="begin no more seeds after so long, however many are left"
     )
     parser.add_argument("--story", action="store_true", help="print the last events before each failure")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON")

@@ -7,7 +7,7 @@ import json
 from datetime import UTC
 from typing import TYPE_CHECKING, Any
 
-from bridge.cli.answers import number
+from bridge.cli.answers import seconds
 from bridge.cli.broker_options import Device, add_broker_options, columns, text, visit
 from bridge.cli.house_view import (
     heading,
@@ -48,7 +48,7 @@ def add_command(subparsers: Subparsers) -> None:
     parser.add_argument(
         "shades", metavar="SHADE", nargs="*", help="only these, or the shades of these groups"
     )
-    parser.add_argument("--seconds", type=number, metavar="S", help="end after so long; never by default")
+    parser.add_argument("--seconds", type=seconds, metavar="S", help="end after so long; never by default")
     add_broker_options(parser)
     parser.set_defaults(run=run)
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from bridge.settings import Settings
 
 EXAMPLE = (
-    "examples:\n  hembar why study --settings /etc/hembar/hembar.toml\n"
+    "Examples:\n  hembar why study --settings /etc/hembar/hembar.toml\n"
     "  hembar why study --journal /var/lib/hembar/journal.db --at 2026-06-20T15:30+02:00"
 )
 DECIDED = "rule.shade.decided"

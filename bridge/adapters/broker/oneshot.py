@@ -213,7 +213,7 @@ class Visit:
                 client.tls_set_context(context)
             client.connect(self._address.host, self._address.port, self._address.keepalive_s)
         except OSError as error:
-            raise self._gone(str(error) or "no answer in time") from error
+            raise self._gone(error.strerror or str(error) or "no answer in time") from error
         self._client = client
         self._await_connack(v5=v5)
 

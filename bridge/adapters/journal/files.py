@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TextIO
 
 from bridge.adapters.journal.rows import APPLICATION_ID, FORMAT, SCHEMA
-from bridge.core.errors import ConfigError, LinkError
+from bridge.core.errors import ConfigError, LinkError, RequestError
 
 # In the state folder.
 JOURNAL = "journal.db"
@@ -145,12 +145,13 @@ def copied(path: Path) -> bytes:
 
     Raises:
         ConfigError: another program's file, or a newer format.
-        LinkError: there is no such file, or it can't be read.
+        RequestError: there is no such file.
+        LinkError: it can't be read.
     """
     if not path.is_file():
-        raise LinkError(
+        raise RequestError(
             where=f"journal {path}",
-            problem="there is no such file",
+            problem="this is a folder" if path.is_dir() else "there is no such file",
             remedy="name the folder that `hembar run --state` names",
         )
     with (

@@ -13,7 +13,7 @@ from pathlib import Path
 from bridge.adapters.journal import codec, files
 from bridge.adapters.journal.replay import shades_of
 from bridge.adapters.journal.rows import Content, Row, read
-from bridge.core.errors import LinkError
+from bridge.core.errors import LinkError, RequestError
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
 
@@ -31,13 +31,14 @@ def read_content(path: Path) -> Content:
     """Return all that the journal holds.
 
     Raises:
-        LinkError: there is no such file, or it can't be read.
+        RequestError: there is no such file.
+        LinkError: it can't be read.
         ConfigError: another program's file, or a newer format.
     """
     if not path.is_file():
-        raise LinkError(
+        raise RequestError(
             where=f"journal {path}",
-            problem="there is no such file",
+            problem="this is a folder" if path.is_dir() else "there is no such file",
             remedy="name the journal that the settings name",
         )
     with files.trouble_told(path, "reading"), closing(files.connect_reading(path)) as connection:

@@ -64,7 +64,7 @@ def test_a_shade_that_is_not_there_is_refused(journal: Path, capsys: pytest.Capt
 
 
 def test_no_journal_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["health", str(tmp_path / "none.db")]) == 69
+    assert main(["health", str(tmp_path / "none.db")]) == 2
     assert "there is no such file" in capsys.readouterr().err
 
 

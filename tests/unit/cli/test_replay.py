@@ -151,7 +151,7 @@ def test_no_file_another_file_and_a_folder_end_with_2(tmp_path: Path) -> None:
     for path, problem in (
         (tmp_path / "missing", "there is no such file"),
         (other, "file is not a database"),
-        (tmp_path, "there is no such file"),
+        (tmp_path, "this is a folder"),
     ):
         done = replay(path)
         assert problem in done.stderr

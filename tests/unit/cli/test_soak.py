@@ -43,6 +43,7 @@ def test_a_failing_seed_prints_one_command_that_replays_it(
         (["--seeds", "9-3"], "'9-3' is no range"),
         (["--seeds", "x"], "'x' is no range"),
         (["--seeds", "1", "--days", "0"], "0 days"),
+        (["--seeds", "1", "--jobs", "-1"], "'-1' is not a whole number"),
         (["--seeds", "1", "--faults", "cut,quake"], "there is no fault 'quake'"),
     ],
 )

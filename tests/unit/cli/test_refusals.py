@@ -1,0 +1,28 @@
+from pathlib import Path
+
+import pytest
+
+from bridge.cli.main import main
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("move study 140", "'140' can't be asked for; say 0 to 100, up, stop, down, +10 or -10"),
+        ("move study 40 --wait -1", "--wait: '-1' is no length of time; give seconds, more than 0"),
+        ("watch --seconds 0", "--seconds: '0' is no length of time"),
+        ("listen-in panel/level --seconds -3", "--seconds: '-3' is no length of time"),
+        ("status --broker 127.0.0.1:99999", "this is no HOST[:PORT]\n  write it like 127.0.0.1:1883"),
+        ("bench --storm -5", "--storm: '-5' is not a whole number"),
+        ("bench --disk {folder}/none", "there is no such folder\n  name one that stands"),
+        ("demo --folder {folder}/file/demo", "it can't be made: Not a directory\n  name a folder"),
+        ("health {folder}", "this is a folder\n  name the journal"),
+        ("why study --journal {folder}/none.db", "there is no such file\n  name the journal"),
+    ],
+)
+def test_a_wrong_use_is_refused_with_2_and_says_what_to_do(
+    line: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "file").write_text("")
+    assert main(line.format(folder=tmp_path).split()) == 2
+    assert told in capsys.readouterr().err
