@@ -136,8 +136,9 @@ class Home:
         self.contexts.clear()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
+    """Start one browser a module: while it lives, no other test of this process can run an event loop."""
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         missing = "Chromium is not installed (Debian: apt-get install chromium)"
