@@ -21,9 +21,15 @@ from bridge.core.sun.sky import Place
 
 Floats = NDArray[np.float64]
 COLUMNS = ("dni", "dhi", "temp_air", "wind_speed")
-# EPW tells millimetres. TMY3 heads its column so, but a hundredth of an inch stands there as 3: tenths.
-RAIN = {"liquid_precipitation_depth": 1.0, "Lprecip depth (mm)": 0.1}
-MOST_RAIN_MMPH = 400.0
+# Depth, the hours it fell in, and millimetres a unit. Both are told in millimetres by pvlib's `read_epw` and
+# `read_tmy3`, after the formats' manuals; but in TMY3 files one, two, three tips of a gauge (0.254 mm each)
+# stand as 3, 5, 8: tenths.
+RAIN = (
+    ("liquid_precipitation_depth", "liquid_precipitation_quantity", 1.0),
+    ("Lprecip depth (mm)", "Lprecip quantity (hr)", 0.1),
+)
+MOST_RAIN_MM = 400.0
+LONGEST_RAIN_H = 24
 HOURS = 8760
 # Not a leap year; the file's own years are mixed.
 YEAR = 2025
@@ -126,14 +132,28 @@ def _table(path: Path) -> tuple[Any, dict[str, Any], bool]:
 
 def _rain(table: Any) -> Floats | None:
     """Return the rain of each minute; None where an hour is missing, or none falls all year."""
-    name = next((each for each in RAIN if each in table), None)
-    if name is None:
+    named = next((each for each in RAIN if each[0] in table), None)
+    if named is None:
         return None
-    hourly = table[name].to_numpy(dtype=np.float64) * RAIN[name]
+    depth, period, unit_mm = named
+    fallen_mm = table[depth].to_numpy(dtype=np.float64) * unit_mm
     # Both formats mark a missing hour by a number that no hour can reach: 999, or below zero.
-    if not ((hourly >= 0) & (hourly < MOST_RAIN_MMPH)).all() or not hourly.any():
+    if not ((fallen_mm >= 0) & (fallen_mm < MOST_RAIN_MM)).all() or not fallen_mm.any():
         return None
-    found: Floats = np.repeat(hourly, 60)
+    hours = table[period].to_numpy(dtype=np.float64) if period in table else np.ones(HOURS)
+    found: Floats = np.repeat(_each_hour(fallen_mm, hours), 60)
+    return found
+
+
+def _each_hour(fallen_mm: Floats, hours: Floats) -> Floats:
+    """Return the rain of each hour from depths that stand at the end of the hours they fell in."""
+    found = np.zeros_like(fallen_mm)
+    for at in np.flatnonzero(fallen_mm):
+        # A period that is not told (0, 99 or below zero) is the hour itself.
+        long = int(hours[at]) if 1 <= hours[at] <= LONGEST_RAIN_H else 1
+        first = max(0, at + 1 - long)
+        # Stations tell the same rain for an hour and again for six: it is not added up.
+        found[first : at + 1] = np.maximum(found[first : at + 1], fallen_mm[at] / long)
     return found
 
 

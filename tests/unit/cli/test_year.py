@@ -10,7 +10,7 @@ import pytest
 
 from bridge.cli.main import main
 from bridge.core.errors import RequestError
-from bridge.simulate.weather_file import read_weather
+from bridge.simulate.weather_file import _each_hour, read_weather
 
 ROOT = Path(__file__).parents[3]
 DATA = Path(pytest.importorskip("pvlib").__file__).parent / "data"
@@ -55,7 +55,7 @@ def test_the_other_kind_of_file_is_read_too(tmp_path: Path) -> None:
     for hour in range(8760):
         row = ["2001", "1", "1", str(hour % 24 + 1), "0", "source", *["0"] * 29]
         row[6], row[14], row[15], row[21] = f"{10 + hour % 24}", "300", "100", "5.5"
-        row[33] = "1.5" if hour == 100 else "0"
+        row[33], row[34] = {100: ("1.5", "1"), 206: ("3.0", "6"), 300: ("0.5", "99")}.get(hour, ("0", "0"))
         rows.append(",".join(row))
     path.write_text("\n".join(head + rows) + "\n")
     year = read_weather(path)
@@ -63,14 +63,36 @@ def test_the_other_kind_of_file_is_read_too(tmp_path: Path) -> None:
     assert (year.dni_wpm2[0], year.dhi_wpm2[-1], year.wind_mps[500]) == (300, 100, 5.5)
     assert year.outdoor_c[[0, 30, 60]].tolist() == [10, 10.5, 11]
     assert year.rain_mmph is not None
+    # EPW tells "the amount of liquid precipitation (mm) observed for the period indicated in the quantity
+    # field, hour" (pvlib's read_epw, after the EnergyPlus auxiliary programs manual): six hours here.
     assert year.rain_mmph[[5999, 6000, 6059, 6060]].tolist() == [0, 1.5, 1.5, 0]
+    assert year.rain_mmph[[200 * 60, 201 * 60, 207 * 60 - 1, 207 * 60]].tolist() == [0, 0.5, 0.5, 0]
+    assert year.rain_mmph.sum() / 60 == pytest.approx(1.5 + 3.0 + 0.5)
+
+
+def test_rain_that_is_told_for_an_hour_and_again_for_six_is_not_added_up() -> None:
+    fallen, hours = np.zeros(8760), np.ones(8760)
+    fallen[[2, 9, 11]], hours[11] = [2.0, 3.0, 4.2], 6.0
+    found = _each_hour(fallen, hours)
+    assert found[:13].tolist() == pytest.approx([0, 0, 2, 0, 0, 0, 0.7, 0.7, 0.7, 3, 0.7, 0.7, 0])
+    fallen[0], hours[0] = 6.0, 6.0
+    assert _each_hour(fallen, hours)[0] == 1.0
 
 
 def test_the_rain_of_the_file_is_that_of_the_place() -> None:
+    """The manual (NREL/TP-581-43156, as pvlib's read_tmy3 tells it) says millimetres; its files hold tenths.
+
+    An inch is 25.4 mm (NIST SP 811, appendix B.8): gauges of the stations tip at 0.01 inch.
+    """
     rain = read_weather(TMY3).rain_mmph
     assert rain is not None
-    # Greensboro has some 1,100 mm a year (climate normals, from memory), and a typical year is no exact one.
-    assert 500 < rain.sum() / 60 < 1700
+    rows = TMY3.read_text(encoding="latin-1").splitlines()[2:]
+    wet = [depth for row in rows if (depth := float(row.split(",")[64])) > 0]
+    tips = {float(round(2.54 * count)) for count in range(1000)}
+    assert len(wet) == 358
+    assert sum(depth in tips for depth in wet) > 0.95 * len(wet)
+    # As millimetres they would come to 8,345 a year; Greensboro has some 1,100 (normals, from memory).
+    assert rain.sum() / 60 == pytest.approx(834.5)
 
 
 def test_rain_with_a_missing_hour_counts_as_not_told(tmp_path: Path) -> None:
