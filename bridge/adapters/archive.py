@@ -52,8 +52,7 @@ def write(path: Path, archive: Archive) -> None:
     """Write an archive, for its owner's eyes only; a whole new file or none.
 
     Raises:
-        LinkError: the disk refuses.
-        RequestError: a file stands there already.
+        RequestError: a file stands there already, or none can be written there.
     """
     if path.exists():
         raise RequestError(
@@ -79,7 +78,7 @@ def write(path: Path, archive: Archive) -> None:
             os.fsync(file.fileno())
         making.rename(path)
     except OSError as error:
-        raise LinkError(
+        raise RequestError(
             where=str(path),
             problem=f"it can't be written: {error.strerror or error}",
             remedy="name a folder that exists, that you may write, and that has room",
@@ -90,8 +89,7 @@ def read(path: Path) -> Archive:
     """Return what is in an archive, every part held against its digest.
 
     Raises:
-        LinkError: it can't be read, or is not whole.
-        RequestError: it is no archive of ours, or of a later kind.
+        RequestError: it can't be read, is not whole, is no archive of ours or of a later kind.
     """
     parts = _parts(path)
     manifest = _object(path, MANIFEST, parts.get(MANIFEST, b""))
@@ -104,17 +102,13 @@ def read(path: Path) -> Archive:
         )
     for name in (SETTINGS, JOURNAL, MEMORY):
         if hashlib.sha256(parts.get(name, b"")).hexdigest() != digests.get(name):
-            raise LinkError(
-                where=f"{path}, {name}",
-                problem="it is not what was written there",
-                remedy="take another copy of the backup",
-            )
+            raise _damaged(path, name)
     memory = _object(path, MEMORY, parts[MEMORY])
     return Archive(
         settings=parts[SETTINGS],
         journal=parts[JOURNAL],
         memory={topic: said for topic, said in memory.items() if isinstance(said, str)},
-        made_utc=datetime.fromisoformat(str(manifest["made_utc"])).astimezone(UTC),
+        made_utc=_made_utc(path, manifest),
         version=str(manifest.get("hembar")),
     )
 
@@ -141,7 +135,7 @@ def _parts(path: Path) -> dict[str, bytes]:
                 if file is not None and entry.size <= PART_BYTES_MAX:
                     found[entry.name] = file.read(PART_BYTES_MAX)
     except (OSError, EOFError, tarfile.TarError, zlib.error) as error:
-        raise LinkError(
+        raise RequestError(
             where=str(path),
             problem=f"it can't be read: {getattr(error, 'strerror', None) or error}",
             remedy="name a file that `hembar backup` has written; take another copy if this one is cut short",
@@ -152,8 +146,26 @@ def _parts(path: Path) -> dict[str, bytes]:
 def _object(path: Path, name: str, data: bytes) -> dict[str, object]:
     if not data:
         return {}
-    said = read_json(data, where=f"{path}, {name}", limit=MEMORY_BYTES_MAX)
+    try:
+        said = read_json(data, where=f"{path}, {name}", limit=MEMORY_BYTES_MAX)
+    except LinkError as error:
+        raise _damaged(path, name) from error
     return said if isinstance(said, dict) else {}
+
+
+def _made_utc(path: Path, manifest: Mapping[str, object]) -> datetime:
+    try:
+        return datetime.fromisoformat(str(manifest.get("made_utc"))).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise _damaged(path, MANIFEST) from error
+
+
+def _damaged(path: Path, name: str) -> RequestError:
+    return RequestError(
+        where=f"{path}, {name}",
+        problem="it is not what was written there",
+        remedy="take another copy of the backup",
+    )
 
 
 def _private(path: str, flags: int) -> int:

@@ -9,7 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bridge.cli.naming import named
 from bridge.core.errors import RequestError
+from bridge.core.values import ShadeId
 
 if TYPE_CHECKING:
     from bridge.adapters.broker.messages import Address
@@ -80,15 +82,8 @@ def shade_device(tree: dict[str, Device], shade: str) -> str:
         RequestError: no bridge has been on this broker, or the shade is not in its house.
     """
     root = bridge_of(tree)
-    devices = list(tree)[1:]
-    names = [device.removeprefix(f"{root}-") for device in devices]
-    if shade not in names:
-        raise RequestError(
-            where=f"shade {shade!r}",
-            problem="it is not in this house",
-            remedy=f"name one of {', '.join(names)}",
-        )
-    return f"{root}-{shade}"
+    devices = {ShadeId(device.removeprefix(f"{root}-")): device for device in list(tree)[1:]}
+    return named(shade, devices, among="this house")
 
 
 def columns() -> int | None:

@@ -10,19 +10,25 @@ from bridge.core.commissioning.state import Question
 from bridge.core.errors import RequestError
 from bridge.core.shade.units import count_of
 from bridge.core.spec import ShadeSpec
+from bridge.core.values import ShadeId
 from bridge.settings.plain import Settings
 
 
-def unknown_shade(bench: Workbench, settings: Settings, shade: str) -> RequestError:
-    """Return the refusal of a shade that is not in the settings, with the boards that wait for one."""
-    found = boards_found(bench, settings.broker.boards_root)
-    boards = ", ".join(f"{board} (channels {', '.join(map(str, each))})" for board, each in found.items())
-    return RequestError(
-        where=f"shade {shade!r}",
-        problem=f"there is no [shades.{shade}] in {settings.origin}",
-        remedy="copy [shades.study] and its tables from config/hembar.toml, put in what you have measured "
-        f"and guess the rest; on the broker are: {boards or 'no boards'}",
-    )
+def shade_of(settings: Settings, shade: str) -> ShadeSpec:
+    """Return a shade of the settings; a new one must be described there first.
+
+    Raises:
+        RequestError: it is not.
+    """
+    known = {spec.id: spec for spec in settings.house.shades}
+    if shade not in known:
+        raise RequestError(
+            where=f"shade {shade!r}",
+            problem=f"there is no [shades.{shade}] in {settings.origin}",
+            remedy=f"name one of {', '.join(known)}; for a new one copy [shades.study] and its tables from "
+            "config/hembar.toml, put in what you have measured and guess the rest",
+        )
+    return known[ShadeId(shade)]
 
 
 def choose(bench: Workbench, asker: Asker, settings: Settings, spec: ShadeSpec, progress: Progress) -> bool:

@@ -12,7 +12,7 @@ from bridge.cli import commission_house as house
 from bridge.cli import commission_progress as kept
 from bridge.cli.broker_options import broker_address
 from bridge.cli.commission_asking import Asker, read_answers
-from bridge.cli.commission_begin import choose, unknown_shade
+from bridge.cli.commission_begin import choose, shade_of
 from bridge.cli.commission_link import Hands, OneWay, TwoWay
 from bridge.cli.commission_progress import Progress
 from bridge.cli.commission_sheet import sheet
@@ -38,10 +38,8 @@ def commission(args: argparse.Namespace) -> int:
     """Lead the person; return 0 once it is done, 1 when it was put away."""
     asker = Asker(read_answers(args.answers, args.answer))
     settings = load(args.settings)
-    spec = next((each for each in settings.house.shades if each.id == args.shade), None)
+    spec = shade_of(settings, args.shade)
     with _bench(args, settings) as bench:
-        if spec is None:
-            raise unknown_shade(bench, settings, args.shade)
         work = _Work(args=args, settings=settings, spec=spec, bench=bench, asker=asker)
         with kept.alone(kept.path_of(args.settings, args.shade)):
             if args.trim_upper is not None or args.trim_lower is not None:

@@ -9,9 +9,10 @@ from math import isinf
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
-from bridge.core.errors import LinkError, RequestError
+from bridge.core.errors import LinkError
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -48,19 +49,17 @@ def run(args: argparse.Namespace) -> int:
     from bridge.core.position.health import health_of  # noqa: PLC0415  only this command wants it
 
     house = _house(args.journal)
-    names = [name for name in house.shades if args.shade in (None, name)]
-    if not names:
-        raise RequestError(
-            where=f"shade {args.shade!r}",
-            problem="it is not in this journal",
-            remedy=f"name one of {', '.join(house.shades)}",
-        )
-    found = {name: health_of(house.shades[name].spec, house.shades[name].knowledge) for name in names}
+    asked = (
+        house.shades.values()
+        if args.shade is None
+        else [named(args.shade, house.shades, among="this journal")]
+    )
+    found = {shade.id: health_of(shade.spec, shade.knowledge) for shade in asked}
     if args.picture is not None:
         from bridge.cli.health_picture import draw  # noqa: PLC0415  matplotlib takes a quarter of a second
 
-        named = {house.shades[name].spec.name: each for name, each in found.items()}
-        draw(args.picture, named, colours=DARK if args.dark else LIGHT)
+        titled = {house.shades[name].spec.name: each for name, each in found.items()}
+        draw(args.picture, titled, colours=DARK if args.dark else LIGHT)
     if args.json:
         print(json.dumps({"shades": {name: _document(each) for name, each in found.items()}}))
     else:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bridge.cli.build_options import SUPPLY_CAUTION, cautions_note
+from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import RequestError
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.settings.load import load  # noqa: PLC0415  pydantic
 
     settings = load(args.settings)
-    spec = shade_named(settings, args.shade)
+    spec = named(args.shade, {each.id: each for each in settings.house.shades}, among="these settings")
     setup = setup_of(settings, spec)
     if args.picture is not None:
         from bridge.cli.size_picture import draw  # noqa: PLC0415  matplotlib
@@ -63,23 +64,6 @@ def run(args: argparse.Namespace) -> int:
     answer = sized(spec, setup)
     print(json.dumps(answer.document, allow_nan=False) if args.json else table(answer))
     return 0 if setup.result.margin > 1 else 1
-
-
-def shade_named(settings: Settings, wanted: str) -> ShadeSpec:
-    """Return a shade of the settings.
-
-    Raises:
-        RequestError: there is none of that id.
-    """
-    known = {spec.id: spec for spec in settings.house.shades}
-    found = next((spec for name, spec in known.items() if name == wanted), None)
-    if found is None:
-        raise RequestError(
-            where=f"shade {wanted!r}",
-            problem="it is not in these settings",
-            remedy=f"name one of {', '.join(known)}",
-        )
-    return found
 
 
 def setup_of(settings: Settings, spec: ShadeSpec) -> Setup:

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import ConfigError, RequestError
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from bridge.adapters.journal.reading import Entry
     from bridge.cli.answers import Subparsers
     from bridge.core.outcome import Note
-    from bridge.settings import Settings
+    from bridge.settings.plain import Settings
 
 EXAMPLE = (
     "Examples:\n  hembar why study --settings /etc/hembar/hembar.toml\n"
@@ -61,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.adapters.journal.reading import entries_until  # noqa: PLC0415  50 ms that others need not pay
 
     at = None if args.at is None else _time(args.at)
-    journal = args.journal or _journal_of(args.settings)
+    journal = args.journal or _journal_of(args.settings, args.shade)
     entries, last = entries_until(journal, shade=args.shade, until=at)
     said = told(args.shade, entries, at or last)
     print(json.dumps(said, ensure_ascii=False) if args.json else "\n".join(in_words(said)))
@@ -84,11 +85,12 @@ def _refused(text: str, problem: str) -> RequestError:
     )
 
 
-def _journal_of(path: Path) -> Path:
+def _journal_of(path: Path, shade: str) -> Path:
     from bridge.adapters.journal.files import JOURNAL  # noqa: PLC0415
     from bridge.settings.load import load  # noqa: PLC0415  heavy, and not always wanted
 
     settings: Settings = load(path)
+    named(shade, {each.id: each for each in settings.house.shades}, among="these settings")
     if settings.state_dir is None:
         raise ConfigError(
             where=str(path), problem="it does not say where the journal is kept", remedy="give --journal FILE"

@@ -11,6 +11,7 @@ from time import process_time
 from typing import TYPE_CHECKING, Any
 
 from bridge.cli.answers import number
+from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
 from bridge.core.errors import RequestError
@@ -100,13 +101,8 @@ def shades_with_window(house: HouseSpec, wanted: str | None) -> list[ShadeSpec]:
         RequestError: there is no such shade, or none with a window.
     """
     known = {spec.id: spec for spec in house.shades}
-    if wanted is not None and wanted not in known:
-        raise RequestError(
-            where=f"shade {wanted!r}",
-            problem="it is not in these settings",
-            remedy=f"name one of {', '.join(known)}",
-        )
-    found = [spec for spec in house.shades if wanted in (None, spec.id) and spec.window is not None]
+    asked = house.shades if wanted is None else [named(wanted, known, among="these settings")]
+    found = [spec for spec in asked if spec.window is not None]
     if not found:
         raise RequestError(
             where="shades" if wanted is None else f"shade {wanted!r}",

@@ -4,6 +4,8 @@ import pytest
 
 from bridge.cli.main import main
 
+HOUSE = Path(__file__).parents[3] / "config/hembar.toml"
+
 
 @pytest.mark.parametrize(
     ("line", "told"),
@@ -18,11 +20,21 @@ from bridge.cli.main import main
         ("demo --folder {folder}/file/demo", "it can't be made: Not a directory\n  name a folder"),
         ("health {folder}", "this is a folder\n  name the journal"),
         ("why study --journal {folder}/none.db", "there is no such file\n  name the journal"),
+        ("why attic --settings {house}", "not in these settings\n  name one of study, kitchen, landing"),
+        ("year {house} --shade attic --weather x", "not in these settings\n  name one of study"),
+        ("sunmap attic --settings {house} --picture x.svg", "not in these settings"),
+        ("commission attic --settings {house}", "name one of study, kitchen, landing; for a new one"),
+        (
+            "restore {folder}/none.tar.gz --settings x --state y",
+            "can't be read: No such file or directory\n  name",
+        ),
+        ("restore {folder} --settings x --state y", "can't be read: Is a directory"),
+        ("restore {folder}/file --settings x --state y", "can't be read: "),
     ],
 )
 def test_a_wrong_use_is_refused_with_2_and_says_what_to_do(
     line: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "file").write_text("")
-    assert main(line.format(folder=tmp_path).split()) == 2
+    assert main(line.format(folder=tmp_path, house=HOUSE).split()) == 2
     assert told in capsys.readouterr().err
