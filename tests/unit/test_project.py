@@ -2,10 +2,12 @@ import ast
 import subprocess
 import sys
 import tomllib
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, distribution, version
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 import bridge
 
@@ -89,3 +91,42 @@ def test_only_the_shell_asks_a_clock_or_draws_without_a_seed(room: str, code: st
     )
 
     assert done.returncode == (0 if allowed else 1), done.stdout + done.stderr
+
+
+def pins() -> dict[str, str]:
+    lines = (ROOT / ".ci/constraints.txt").read_text().splitlines()
+    return {canonicalize_name(name): pin for name, _, pin in (line.partition("==") for line in lines[1:])}
+
+
+def directly_wanted() -> list[Requirement]:
+    project = PROJECT["project"]
+    groups = [
+        project["dependencies"],
+        *project["optional-dependencies"].values(),
+        PROJECT["build-system"]["requires"],
+    ]
+    return [Requirement(each) for group in groups for each in group if not each.startswith("hembar")]
+
+
+def test_what_is_installed_together_has_a_pin_and_one_that_is_allowed() -> None:
+    for each in directly_wanted():
+        assert each.specifier.contains(pins()[canonicalize_name(each.name)]), each
+
+
+def test_what_the_dependencies_bring_along_has_a_pin_too() -> None:
+    waiting, seen = [each.name for each in directly_wanted()], set[str]()
+    while waiting:
+        name = canonicalize_name(waiting.pop())
+        if name in seen:
+            continue
+        seen.add(name)
+        try:
+            brought = distribution(name).requires or []
+        except PackageNotFoundError:
+            continue  # not installed here: another extra, or another machine's
+        waiting += [each.name for each in map(Requirement, brought) if wanted_here(each)]
+    assert seen <= pins().keys(), seen - pins().keys()
+
+
+def wanted_here(each: Requirement) -> bool:
+    return each.marker is None or each.marker.evaluate({"extra": ""})
