@@ -10,8 +10,9 @@ import json
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable
-from typing import Any, Never
+from collections.abc import Iterable, Sequence
+from enum import StrEnum
+from typing import Any, Never, TypeVar
 
 from bridge.core.errors import LinkError
 
@@ -19,6 +20,7 @@ LIMIT_BYTES = 8192
 _INTEGER = re.compile(rb"-?(0|[1-9][0-9]{0,18})")
 _DIGITS_MAX = 20
 _SHOWN = 40
+_Word = TypeVar("_Word", bound=StrEnum)
 
 
 def shown(payload: bytes) -> str:
@@ -100,6 +102,110 @@ def read_json(payload: bytes, *, where: str, limit: int = LIMIT_BYTES) -> object
     except _UnfitError as error:
         raise refuse(where, str(error)) from error
     return value
+
+
+class Fields:
+    """A JSON object from a stranger: the keys that are asked for are read strictly, all others ignored.
+
+    Every reader raises LinkError when its key is missing or its value is anything else.
+
+    Args:
+        payload: The bytes.
+        where: The topic.
+        limit: The most bytes that are read.
+    """
+
+    def __init__(self, payload: bytes, *, where: str, limit: int = LIMIT_BYTES) -> None:
+        value = read_json(payload, where=where, limit=limit)
+        self._where = where
+        if not isinstance(value, dict):
+            raise self.refused("payload", value, "it must be an object")
+        self._said: dict[str, object] = value
+
+    def absent(self, key: str) -> bool:
+        """Say whether the key is not there at all."""
+        return key not in self._said
+
+    def null(self, key: str) -> bool:
+        """Say whether the key is there and null."""
+        return not self.absent(key) and self._said[key] is None
+
+    def whole(self, key: str, low: int, high: int) -> int:
+        """Return a whole number within bounds, both included; 1.0 is none."""
+        return self._whole(key, self._value(key), low, high)
+
+    def wholes(self, key: str, low: int, high: int, *, count: int) -> tuple[int, ...]:
+        """Return exactly so many whole numbers within bounds."""
+        values = self._list(key)
+        if len(values) != count:
+            raise self.refused(key, values, f"it must have {count} numbers")
+        return tuple(self._whole(f"{key}.{place}", each, low, high) for place, each in enumerate(values))
+
+    def number(self, key: str, low: float, high: float) -> float:
+        """Return a number within bounds, both included."""
+        value = self._value(key)
+        if type(value) not in (int, float) or not low <= value <= high:  # type: ignore[operator]  # a number
+            raise self.refused(key, value, f"it must be a number from {low:g} to {high:g}")
+        return float(value)  # type: ignore[arg-type]  # as above
+
+    def flag(self, key: str) -> bool:
+        """Return JSON's own true or false."""
+        value = self._value(key)
+        if value is True or value is False:
+            return value
+        raise self.refused(key, value, "it must be true or false")
+
+    def word(self, key: str, words: type[_Word]) -> _Word:
+        """Return one of the words, spelt exactly so."""
+        return self._word(key, self._value(key), words)
+
+    def words(self, key: str, words: type[_Word]) -> tuple[_Word, ...]:
+        """Return a list of such words, no longer than there are words."""
+        values = self._list(key)
+        if len(values) > len(words):
+            raise self.refused(key, values, f"it must have {len(words)} words at most")
+        return tuple(self._word(f"{key}.{place}", each, words) for place, each in enumerate(values))
+
+    def text(self, key: str, pattern: re.Pattern[str]) -> str:
+        """Return a text that matches a pattern from end to end."""
+        value = self._value(key)
+        if isinstance(value, str) and pattern.fullmatch(value):
+            return value
+        raise self.refused(key, value, f"it must be text like {pattern.pattern}")
+
+    def printable(self, key: str, most: int) -> str:
+        """Return a text of at most so many characters, every one of which can be printed."""
+        value = self._value(key)
+        if isinstance(value, str) and len(value) <= most and value.isprintable():
+            return value
+        raise self.refused(key, value, f"it must be printable text of at most {most} characters")
+
+    def refused(self, key: str, value: object, why: str) -> LinkError:
+        """Return the refusal of a value."""
+        return refuse(self._where, f"{key} is {ascii(value)[:60]}: {why[:120]}")
+
+    def _value(self, key: str) -> object:
+        try:
+            return self._said[key]
+        except KeyError:
+            raise refuse(self._where, f"{key} is missing") from None
+
+    def _list(self, key: str) -> Sequence[object]:
+        value = self._value(key)
+        if isinstance(value, list):
+            return value
+        raise self.refused(key, value, "it must be a list")
+
+    def _whole(self, key: str, value: object, low: int, high: int) -> int:
+        if type(value) is int and low <= value <= high:  # true is an int too
+            return value
+        raise self.refused(key, value, f"it must be a whole number from {low} to {high}")
+
+    def _word(self, key: str, value: object, words: type[_Word]) -> _Word:
+        try:
+            return words(value)  # type: ignore[arg-type]  # whatever it is, it is one of them or refused
+        except ValueError:
+            raise self.refused(key, value, f"it must be one of {', '.join(words)}") from None
 
 
 class _UnfitError(Exception):

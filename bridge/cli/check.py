@@ -41,7 +41,8 @@ def add_command(
 
 def run(args: argparse.Namespace) -> int:
     """Check the file; return the exit code."""
-    from bridge.settings import ConfigFaults, load  # noqa: PLC0415 - other commands need not wait for pydantic
+    from bridge.settings.faults import ConfigFaults  # noqa: PLC0415 - other commands need not wait for pydantic
+    from bridge.settings.load import load  # noqa: PLC0415 - as above
     from bridge.settings.meaning import house_cautions, shade_meaning  # noqa: PLC0415 - as above
     from bridge.settings.rules_in_words import wind_cautions  # noqa: PLC0415 - as above
 

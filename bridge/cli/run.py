@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import gc
+import sys
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,15 +38,19 @@ def add_command(subparsers: _SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the daemon; exit 0 after a clean stop."""
-    from bridge.settings.load import load  # noqa: PLC0415  heavy, and only this command wants it
-    from bridge.shell import logs  # noqa: PLC0415
+    from bridge.settings.apart import Reading, load_apart  # noqa: PLC0415  only this command wants it
+
+    reading = Reading(args.file)
+    # structlog would load it wherever it is installed, 4 MB, for tracebacks in colour.
+    sys.modules.setdefault("rich", None)  # type: ignore[arg-type]  # the documented way to say "not there"
+    from bridge.shell import logs  # noqa: PLC0415  heavy, and meanwhile the settings are read
     from bridge.shell.daemon import serve  # noqa: PLC0415
 
-    settings = load(args.file)
+    settings = reading.result()
     state = state_folder(args.state, settings, args.file)
     log = logs.begin(verbose=args.verbose, as_json=args.log_json)
     # What stands now stays: looking through it for garbage now and then would hold an order up by 10 ms.
     gc.collect()
     gc.freeze()
-    asyncio.run(serve(settings, state, log, reread=partial(load, args.file)))
+    asyncio.run(serve(settings, state, log, reread=partial(load_apart, args.file)))
     return 0

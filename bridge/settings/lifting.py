@@ -6,7 +6,6 @@ A shade may leave out both; only `holds = "computed"` and the sizing need them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from bridge.core.errors import RequestError
 from bridge.core.shade.drive import Drive
@@ -19,23 +18,9 @@ from bridge.settings.explain import read_table
 from bridge.settings.faults import Place, number
 from bridge.settings.fields import COMPUTED
 from bridge.settings.lift_model import LiftTable, MotorTable
+from bridge.settings.plain import LiftRead
 
 NEEDED = "width_mm, cloth_kgpm2 and hem_bar_kg under lift, and the motor's data sheet under motor"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LiftRead:
-    """What the settings tell of the weight on a shade and of its motor.
-
-    Attributes:
-        lifting: The weight; None when it is not told.
-        motor: The motor; None when it is not told.
-        feed: Its supply and cable, told with the motor.
-    """
-
-    lifting: Lifting | None = None
-    motor: Motor | None = None
-    feed: Feed | None = None
 
 
 def read_lifting(place: Place, raw: Mapping[str, object], roll: Roll, drive: Drive) -> LiftRead | None:

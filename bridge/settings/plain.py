@@ -9,9 +9,11 @@ from pathlib import Path
 from bridge.adapters.broker.listen import Listen
 from bridge.adapters.page.options import PageSettings
 from bridge.adapters.sensors.source import Source
+from bridge.core.shade.lifting import Lifting
+from bridge.core.shade.motor import Motor
+from bridge.core.shade.sizing import Feed
 from bridge.core.spec import HouseSpec
 from bridge.core.values import ShadeId
-from bridge.settings.lifting import LiftRead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,21 @@ class BrokerSettings:
     boards_root: str
     tree_root: str
     root_device: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftRead:
+    """What the settings tell of the weight on a shade and of its motor.
+
+    Attributes:
+        lifting: The weight; None when it is not told.
+        motor: The motor; None when it is not told.
+        feed: Its supply and cable, told with the motor.
+    """
+
+    lifting: Lifting | None = None
+    motor: Motor | None = None
+    feed: Feed | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

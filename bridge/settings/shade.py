@@ -19,8 +19,9 @@ from bridge.settings.explain import read_part, read_table, wanted
 from bridge.settings.faults import Place, listed, number, shown
 from bridge.settings.fields import is_id
 from bridge.settings.keys import refuse_unknown
-from bridge.settings.lifting import LiftRead, computed_holds, read_lifting
+from bridge.settings.lifting import computed_holds, read_lifting
 from bridge.settings.links import LinkRead, check_surroundings, core_link, read_link
+from bridge.settings.plain import LiftRead
 from bridge.settings.ruling import read_window
 
 _MEASURES = ("tube_mm", "cloth_mm", "drop_mm", "turns")

@@ -323,7 +323,7 @@ class Daemon:
         try:
             settings = await asyncio.to_thread(self._reread) if self._reread else self._settings
             address_of(settings.broker)
-        except ConfigError as error:
+        except (ConfigError, LinkError) as error:
             for fault in getattr(error, "faults", (error,)):
                 self._log.error("settings.reload.refused", fault=str(fault))
             self._log.error("settings.kept", text="the settings have faults; the old ones stay in force")

@@ -7,12 +7,11 @@ written, and read strictly: anything that is not exactly a memory is refused.
 from __future__ import annotations
 
 import json
-from typing import Annotated, Final
-
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+import re
+from typing import Final
 
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription
-from bridge.adapters.doors import read_json, refuse
+from bridge.adapters.doors import Fields
 from bridge.core.position.memory import Memory
 from bridge.core.values import BoardId, Interval, ShadeId
 
@@ -21,6 +20,9 @@ BYTES_MAX = 1024
 # Numbers of steps, boots and orders past this are absurd, and half of what the board contract can carry.
 MAGNITUDE_MAX = 2**30
 DROP_MAX_MM = 1e5
+CHANNEL_MAX = 999
+_BOARD = re.compile(r"[a-z0-9-]{1,64}")
+_DRIVE = re.compile(r"[0-9a-f]{12}")
 
 
 class MemoryShelf:
@@ -83,57 +85,26 @@ def decode(payload: bytes, *, where: str) -> Memory:
     Raises:
         LinkError: anything else, and numbers beyond all reason.
     """
-    value = read_json(payload, where=where, limit=BYTES_MAX)
-    try:
-        return _Wire.model_validate(value).plain()
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        place = ".".join(str(part) for part in fault["loc"]) or "payload"
-        problem = f"{place} is {ascii(fault['input'])[:60]}: {fault['msg'][:120]}"
-        raise refuse(where, problem) from error
+    said = Fields(payload, where=where, limit=BYTES_MAX)
+    said.whole("v", VERSION, VERSION)
+    return Memory(
+        term=said.whole("term", 0, MAGNITUDE_MAX),
+        seq=said.whole("seq", 0, MAGNITUDE_MAX),
+        board=BoardId(said.text("board", _BOARD)),
+        channel=said.whole("channel", 0, CHANNEL_MAX),
+        drive=said.text("drive", _DRIVE),
+        boot=said.whole("boot", 0, MAGNITUDE_MAX),
+        n=said.whole("n", 0, MAGNITUDE_MAX),
+        stalls=said.whole("stalls", 0, MAGNITUDE_MAX),
+        base=_interval(said, "base"),
+        anchor=_interval(said, "anchor"),
+        low_mm=said.number("low_mm", -DROP_MAX_MM, DROP_MAX_MM),
+        high_mm=said.number("high_mm", -DROP_MAX_MM, DROP_MAX_MM),
+    )
 
 
-def _ordered(pair: list[int]) -> list[int]:
-    if pair[0] > pair[1]:
-        raise ValueError("the lower end is the greater")
-    return pair
-
-
-_Number = Annotated[int, Field(ge=0, le=MAGNITUDE_MAX)]
-_Steps = Annotated[int, Field(ge=-MAGNITUDE_MAX, le=MAGNITUDE_MAX)]
-_Pair = Annotated[list[_Steps], Field(min_length=2, max_length=2), AfterValidator(_ordered)]
-_Drop = Annotated[float, Field(ge=-DROP_MAX_MM, le=DROP_MAX_MM)]
-
-
-class _Wire(BaseModel):
-    model_config = ConfigDict(strict=True, extra="ignore", frozen=True)
-
-    v: Annotated[int, Field(ge=VERSION, le=VERSION)]
-    term: _Number
-    seq: _Number
-    board: Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$")]
-    channel: Annotated[int, Field(ge=0, le=999)]
-    drive: Annotated[str, Field(pattern=r"^[0-9a-f]{12}$")]
-    boot: _Number
-    n: _Number
-    stalls: _Number
-    base: _Pair
-    anchor: _Pair
-    low_mm: _Drop
-    high_mm: _Drop
-
-    def plain(self) -> Memory:
-        return Memory(
-            term=self.term,
-            seq=self.seq,
-            board=BoardId(self.board),
-            channel=self.channel,
-            drive=self.drive,
-            boot=self.boot,
-            n=self.n,
-            stalls=self.stalls,
-            base=Interval(low=self.base[0], high=self.base[1]),
-            anchor=Interval(low=self.anchor[0], high=self.anchor[1]),
-            low_mm=self.low_mm,
-            high_mm=self.high_mm,
-        )
+def _interval(said: Fields, key: str) -> Interval:
+    low, high = said.wholes(key, -MAGNITUDE_MAX, MAGNITUDE_MAX, count=2)
+    if low > high:
+        raise said.refused(key, [low, high], "the lower end is the greater")
+    return Interval(low=low, high=high)

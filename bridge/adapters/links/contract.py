@@ -11,17 +11,16 @@ import json
 import re
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Annotated, Final, TypeVar
+from typing import Final
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
-
-from bridge.adapters.doors import read_json, refuse
+from bridge.adapters.doors import Fields
 from bridge.core.contract import VERSION, Do, Link, Order, Report, Sense, Why
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.values import BoardId, Moment
 
 NAME: Final = "contract"
 MAGNITUDE_MAX = 2**31
+BECAUSE_MAX = 200
 
 # After v, term, boot, seq, seen and do, in this sequence.
 KEYS: Mapping[Do, tuple[str, ...]] = {
@@ -75,10 +74,10 @@ def decode(
     levels = topic.removeprefix(f"{root}/").split("/") if topic.startswith(f"{root}/") else []
     match levels:
         case [board, "link"] if _ID.fullmatch(board):
-            link = _model(_Link, payload, topic)
-            return LinkHeard(at=at, board=BoardId(board), link=link.link, boot=link.boot, retained=retained)
+            link, boot = _link(Fields(payload, where=topic))
+            return LinkHeard(at=at, board=BoardId(board), link=link, boot=boot, retained=retained)
         case [board, channel, "report"] if _ID.fullmatch(board) and _CHANNEL.fullmatch(channel):
-            report = _model(_Report, payload, topic).plain()
+            report = _report(Fields(payload, where=topic))
             return ReportHeard(
                 at=at, board=BoardId(board), channel=int(channel), report=report, retained=retained
             )
@@ -86,79 +85,41 @@ def decode(
             return None
 
 
-def _printable(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("it has characters that cannot be printed")
-    return text
+def _link(said: Fields) -> tuple[Link, int | None]:
+    return said.word("link", Link), _some(said, "boot", 0)
 
 
-_Count = Annotated[int, Field(ge=-MAGNITUDE_MAX, le=MAGNITUDE_MAX)]
-_Number = Annotated[int, Field(ge=0, le=MAGNITUDE_MAX)]
-_Positive = Annotated[int, Field(ge=1, le=MAGNITUDE_MAX)]
-# Not a Literal: those take true and 1.0 for 1.
-_Version = Annotated[int, Field(ge=VERSION, le=VERSION)]
-# In strict mode a word is not yet a member of its enum; the words themselves stay exact.
-_Lax = Field(strict=False)
+def _report(said: Fields) -> Report:
+    said.whole("v", VERSION, VERSION)
+    return Report(
+        boot=said.whole("boot", 0, MAGNITUDE_MAX),
+        n=said.whole("n", 0, MAGNITUDE_MAX),
+        count=None if said.null("count") else said.whole("count", -MAGNITUDE_MAX, MAGNITUDE_MAX),
+        kept=said.flag("kept"),
+        moving=said.flag("moving"),
+        awake=said.flag("awake"),
+        why=said.word("why", Why),
+        seq=said.whole("seq", 0, MAGNITUDE_MAX),
+        to=_some(said, "to", -MAGNITUDE_MAX),
+        answers=_some(said, "answers", 0),
+        senses=() if said.absent("senses") else said.words("senses", Sense),
+        pulses_per_turn=_ratio(said),
+        because=None if _silent(said, "because") else said.printable("because", BECAUSE_MAX),
+        term=_some(said, "term", 0),
+        kept_since=_some(said, "kept_since", 0),
+        stalls=0 if said.absent("stalls") else said.whole("stalls", 0, MAGNITUDE_MAX),
+    )
 
 
-class _Wire(BaseModel):
-    model_config = ConfigDict(strict=True, extra="ignore", frozen=True)
+def _some(said: Fields, key: str, low: int) -> int | None:
+    return None if _silent(said, key) else said.whole(key, low, MAGNITUDE_MAX)
 
 
-class _Link(_Wire):
-    link: Annotated[Link, _Lax]
-    boot: _Number | None = None
+def _ratio(said: Fields) -> Fraction | None:
+    if _silent(said, "pulses_per_turn"):
+        return None
+    return Fraction(*said.wholes("pulses_per_turn", 1, MAGNITUDE_MAX, count=2))
 
 
-class _Report(_Wire):
-    v: _Version
-    boot: _Number
-    n: _Number
-    count: _Count | None
-    kept: bool
-    moving: bool
-    awake: bool
-    why: Annotated[Why, _Lax]
-    seq: _Number
-    to: _Count | None = None
-    answers: _Number | None = None
-    senses: Annotated[list[Annotated[Sense, _Lax]], Field(max_length=len(Sense))] = []
-    pulses_per_turn: Annotated[list[_Positive], Field(min_length=2, max_length=2)] | None = None
-    because: Annotated[str, Field(max_length=200), AfterValidator(_printable)] | None = None
-    term: _Number | None = None
-    kept_since: _Number | None = None
-    stalls: _Number = 0
-
-    def plain(self) -> Report:
-        return Report(
-            boot=self.boot,
-            n=self.n,
-            count=self.count,
-            kept=self.kept,
-            moving=self.moving,
-            awake=self.awake,
-            why=self.why,
-            seq=self.seq,
-            to=self.to,
-            answers=self.answers,
-            senses=tuple(self.senses),
-            pulses_per_turn=Fraction(*self.pulses_per_turn) if self.pulses_per_turn else None,
-            because=self.because,
-            term=self.term,
-            kept_since=self.kept_since,
-            stalls=self.stalls,
-        )
-
-
-_W = TypeVar("_W", bound=_Wire)
-
-
-def _model(kind: type[_W], payload: bytes, topic: str) -> _W:
-    value = read_json(payload, where=topic)
-    try:
-        return kind.model_validate(value)
-    except ValidationError as error:
-        fault = error.errors(include_url=False)[0]
-        place = ".".join(str(part) for part in fault["loc"]) or "payload"
-        problem = f"{place} is {ascii(fault['input'])[:60]}: {fault['msg'][:120]}"
-        raise refuse(topic, problem) from error
+def _silent(said: Fields, key: str) -> bool:
+    return said.absent(key) or said.null(key)

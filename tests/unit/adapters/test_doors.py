@@ -1,6 +1,10 @@
+import re
+from collections.abc import Callable
+from enum import StrEnum
+
 import pytest
 
-from bridge.adapters.doors import LIMIT_BYTES, read_integer, read_json, read_word
+from bridge.adapters.doors import LIMIT_BYTES, Fields, read_integer, read_json, read_word
 from bridge.core.errors import LinkError
 
 
@@ -82,3 +86,78 @@ def test_json_that_is_not_fit_is_refused_with_a_reason(payload: bytes, problem: 
 def test_the_largest_payload_and_a_whole_surrogate_pair_are_read() -> None:
     assert read_json(b'"' + b"x" * (LIMIT_BYTES - 2) + b'"', where="t") == "x" * (LIMIT_BYTES - 2)
     assert read_json(rb'"\ud83d\ude00"', where="t") == "\U0001f600"
+
+
+class Colour(StrEnum):
+    RED = "red"
+    BLUE = "blue"
+
+
+def said(text: str) -> Fields:
+    return Fields(text.encode(), where="t")
+
+
+def test_fields_are_read_and_keys_that_nobody_asks_for_are_ignored() -> None:
+    fields = said(
+        '{"n":3,"x":2,"y":0.5,"on":true,"c":"red","cs":["blue","red"],"p":[1,2],"t":"ab","more":{}}'
+    )
+    assert (fields.whole("n", 0, 3), fields.number("x", 0, 2), fields.number("y", 0.5, 1)) == (3, 2.0, 0.5)
+    assert isinstance(fields.number("x", 0, 2), float)
+    assert fields.flag("on") is True
+    assert fields.word("c", Colour) is Colour.RED
+    assert fields.words("cs", Colour) == (Colour.BLUE, Colour.RED)
+    assert fields.wholes("p", 1, 2, count=2) == (1, 2)
+    assert fields.text("t", re.compile("[a-z]+")) == fields.printable("t", 2) == "ab"
+
+
+def test_a_key_is_absent_or_null_or_neither() -> None:
+    fields = said('{"a":null,"b":0}')
+    assert [(fields.absent(key), fields.null(key)) for key in "abc"] == [
+        (False, True),
+        (False, False),
+        (True, False),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "read", "problem"),
+    [
+        ("true", lambda it: it.whole("k", 0, 9), "k is True: it must be a whole number from 0 to 9"),
+        ("1.0", lambda it: it.whole("k", 0, 9), "k is 1.0: it must be a whole number from 0 to 9"),
+        ("10", lambda it: it.whole("k", 0, 9), "k is 10: it must be a whole number from 0 to 9"),
+        ("-1", lambda it: it.whole("k", 0, 9), "k is -1: it must be a whole number from 0 to 9"),
+        ("null", lambda it: it.whole("k", 0, 9), "k is None: it must be a whole number from 0 to 9"),
+        ("true", lambda it: it.number("k", 0, 9), "k is True: it must be a number from 0 to 9"),
+        ('"1"', lambda it: it.number("k", 0, 9), "k is '1': it must be a number from 0 to 9"),
+        ("9.1", lambda it: it.number("k", 0, 9), "k is 9.1: it must be a number from 0 to 9"),
+        ("1", lambda it: it.flag("k"), "k is 1: it must be true or false"),
+        ('"Red"', lambda it: it.word("k", Colour), "k is 'Red': it must be one of red, blue"),
+        ("[[]]", lambda it: it.words("k", Colour), "k.0 is []: it must be one of red, blue"),
+        ('"red"', lambda it: it.words("k", Colour), "k is 'red': it must be a list"),
+        ("[1,1,1]", lambda it: it.words("k", Colour), "k is [1, 1, 1]: it must have 2 words at most"),
+        ("[1]", lambda it: it.wholes("k", 0, 9, count=2), "k is [1]: it must have 2 numbers"),
+        ("[1,true]", lambda it: it.wholes("k", 0, 9, count=2), "k.1 is True: it must be a whole number"),
+        ('"ab\\n"', lambda it: it.text("k", re.compile("[a-z]+")), r"k is 'ab\n': it must be text like"),
+        ('"\\u0007"', lambda it: it.printable("k", 9), r"k is '\x07': it must be printable text"),
+        ('"abc"', lambda it: it.printable("k", 2), "k is 'abc': it must be printable text of at most 2"),
+    ],
+)
+def test_any_other_value_is_refused_with_its_key(
+    value: str, read: Callable[[Fields], object], problem: str
+) -> None:
+    with pytest.raises(LinkError) as refused:
+        read(said(f'{{"k":{value}}}'))
+    assert refused.value.problem.startswith(problem)
+
+
+def test_a_missing_key_and_what_is_no_object_are_refused() -> None:
+    with pytest.raises(LinkError, match="k is missing"):
+        said("{}").flag("k")
+    with pytest.raises(LinkError, match="payload is 3: it must be an object"):
+        said("3")
+
+
+def test_a_refused_value_is_shown_cut_short() -> None:
+    with pytest.raises(LinkError) as refused:
+        said('{"k":"' + "\N{BLACK SQUARE}" * 900 + '"}').flag("k")
+    assert len(refused.value.problem) < 120

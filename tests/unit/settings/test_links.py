@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from bridge.core.spec import AliveTopic, OneWayLink, PowerUp, StopTopic, Unit
-from bridge.settings import ConfigFaults, load_text
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load_text
 from bridge.settings.meaning import link_in_words, shade_meaning
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"

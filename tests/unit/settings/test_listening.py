@@ -8,8 +8,10 @@ import pytest
 
 from bridge.adapters.broker.listen import Listen, Says
 from bridge.core.events import Button, Percent, Press
-from bridge.settings import ConfigFaults, Settings, load_text
+from bridge.settings.faults import ConfigFaults
 from bridge.settings.listening import in_words
+from bridge.settings.load import load_text
+from bridge.settings.plain import Settings
 
 EXAMPLE = (Path(__file__).parents[3] / "config" / "hembar.toml").read_text(encoding="utf-8")
 HOUSE = """

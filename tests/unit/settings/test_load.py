@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from bridge.adapters.page.options import PageSettings
 from bridge.core.errors import ConfigError
 from bridge.core.spec import ContractLink, Mounting, Reference
-from bridge.settings import ConfigFaults, Settings, load, load_text
-from bridge.settings.faults import listed
-from bridge.settings.load import SIZE_MAX
+from bridge.settings.faults import ConfigFaults, listed
+from bridge.settings.load import SIZE_MAX, load, load_text
 from bridge.settings.model import SettingsFile
+from bridge.settings.plain import Settings
 from bridge.simulate.demo_house import NOMINAL
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"

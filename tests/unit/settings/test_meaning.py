@@ -2,8 +2,9 @@ from pathlib import Path
 
 import pytest
 
-from bridge.settings import Settings, load_text
+from bridge.settings.load import load_text
 from bridge.settings.meaning import ShadeMeaning, holds_in_words, house_cautions, shade_meaning
+from bridge.settings.plain import Settings
 
 HOUSE = """
 [site]

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from bridge.adapters.page.options import PageSettings
-from bridge.settings import ConfigFaults, load_text
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load_text
 
 DEMO = Path(__file__).parents[3] / "bridge" / "simulate" / "demo_house.toml"
 

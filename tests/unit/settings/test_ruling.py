@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 from bridge.core.surroundings import Quiet, Restraint
-from bridge.settings import ConfigFaults, Settings, load_text
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load_text
+from bridge.settings.plain import Settings
 
 CONFIG = Path(__file__).parents[3] / "config"
 HOUSE = (CONFIG / "hembar.toml").read_text(encoding="utf-8")

@@ -4,7 +4,9 @@ import pytest
 
 from bridge.core.command.supply import worst_raise_s
 from bridge.core.spec import GroupSpec, SupplySpec
-from bridge.settings import ConfigFaults, Settings, load_text
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load_text
+from bridge.settings.plain import Settings
 from bridge.settings.power import raise_in_words, supply_in_words, supply_meanings
 
 HOUSE = """

@@ -18,11 +18,20 @@ from bridge.shell.page import WAITING_MAX, PageAsked, PageHome
 from tests.core_house import Talk
 from tests.page_visit import begun
 
-WEB = ("starlette", "uvicorn", "h11", "anyio", "numpy", "bridge.adapters.page.serving", "http.cookies")
+WEB = (
+    "pydantic",
+    "starlette",
+    "uvicorn",
+    "h11",
+    "anyio",
+    "numpy",
+    "bridge.adapters.page.serving",
+    "http.cookies",
+)
 
 
-def test_a_daemon_without_a_page_loads_nothing_of_the_web() -> None:
-    loaded = "import sys, bridge.shell.daemon, bridge.settings.load; "
+def test_a_daemon_without_a_page_loads_nothing_of_the_web_and_no_models() -> None:
+    loaded = "import sys, bridge.shell.daemon, bridge.settings.apart; "
     code = f"{loaded}print([name for name in {WEB!r} if name in sys.modules])"
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert said.stdout.strip() == "[]"

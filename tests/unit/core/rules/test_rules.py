@@ -15,7 +15,8 @@ from bridge.core.rules.view import Peak, Readings, Season, SunAtWindow, View
 from bridge.core.spec import Mounting
 from bridge.core.sun.sky import SunPosition
 from bridge.core.sun.window import angles
-from bridge.settings import ConfigFaults, load_text
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load_text
 from bridge.settings.ruling import params_adapter
 from tests.weather import WINDOW
 

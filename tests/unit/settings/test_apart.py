@@ -1,0 +1,40 @@
+"""Settings read by another process are those that this one would read, faults included."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from bridge.core.errors import LinkError
+from bridge.settings.apart import load_apart
+from bridge.settings.faults import ConfigFaults
+from bridge.settings.load import load
+
+EXAMPLE = Path(__file__).parents[3] / "config" / "hembar.toml"
+
+
+def test_what_is_read_apart_is_what_is_read_here() -> None:
+    assert load_apart(EXAMPLE) == load(EXAMPLE)
+
+
+def test_every_fault_is_handed_over(tmp_path: Path) -> None:
+    path = tmp_path / "house.toml"
+    text = (
+        EXAMPLE.read_text(encoding="utf-8").replace("tube_mm = ", "tube_mm = -").replace("name = ", "nome = ")
+    )
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ConfigFaults) as here:
+        load(path)
+    with pytest.raises(ConfigFaults) as apart:
+        load_apart(path)
+    assert [str(each) for each in apart.value.faults] == [str(each) for each in here.value.faults]
+    assert len(apart.value.faults) > 1
+    assert str(apart.value) == str(here.value)
+
+
+def test_a_reader_that_dies_is_no_fault_of_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", "/bin/false")
+    with pytest.raises(LinkError, match="the process that reads it ended with 1"):
+        load_apart(EXAMPLE)
