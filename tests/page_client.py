@@ -43,6 +43,14 @@ class Client:
         status, _, body = self._call("POST", path, json.dumps(asked).encode(), {**own, **headers})
         return status, json.loads(body)
 
+    def entered(self, key: str) -> str:
+        """Change the key for a cookie, and return that."""
+        origin = {"Origin": f"http://127.0.0.1:{self.port}", "X-Hembar": "1"}
+        headers = {**origin, "Content-Type": "application/json"}
+        status, told, _ = self._call("POST", "/api/enter", json.dumps({"key": key}).encode(), headers)
+        assert status == 200
+        return told["set-cookie"].partition(";")[0]
+
     def wait_open(self, within_s: float = 10.0) -> None:
         until = time.monotonic() + within_s
         while time.monotonic() < until:
@@ -69,10 +77,10 @@ class Client:
 class Listener:
     """An event stream that is read by a thread, each event with the time at which it came."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, **headers: str) -> None:
         self.events: list[tuple[str, Any, float]] = []
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
-        self._connection.request("GET", "/api/events")
+        self._connection.request("GET", "/api/events", headers=headers)
         self._reply = self._connection.getresponse()
         assert self._reply.status == 200
         self.ended = threading.Event()
@@ -111,8 +119,8 @@ class Listener:
 
 
 @contextmanager
-def listening(port: int) -> Iterator[Listener]:
-    listener = Listener(port)
+def listening(port: int, **headers: str) -> Iterator[Listener]:
+    listener = Listener(port, **headers)
     try:
         yield listener
     finally:

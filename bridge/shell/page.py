@@ -82,6 +82,7 @@ class Page:
         self._house, self._hand_in = house, hand_in
         self._home: PageHome | None = None
         self._server: PageServer | None = None
+        self._key = ""
 
     async def run(self) -> None:
         """Serve the page as the settings want it, until cancelled."""
@@ -93,15 +94,38 @@ class Page:
                 continue
             try:
                 await self._open(settings)
-                await self._wanted.wait()
+                while not await self._outdated(settings):
+                    continue
             finally:
                 await self._close()
 
     def adopt(self, settings: Settings) -> None:
-        """Go by other settings."""
-        old, self._settings = self._settings, settings
-        if settings.page != old.page or _widths(settings) != _widths(old):
-            self._wanted.set()
+        """Go by other settings, and by the key as it is now."""
+        self._settings = settings
+        self._wanted.set()
+
+    async def _outdated(self, opened: Settings) -> bool:
+        """Wait for other settings and say whether they, or another key, want the page opened anew."""
+        from bridge.adapters.page.keys import key_for  # noqa: PLC0415  the web's libraries
+
+        await self._wanted.wait()
+        self._wanted.clear()
+        settings = self._settings
+        if self._server is None or settings.page is None:
+            return True
+        if settings.page != opened.page or _widths(settings) != _widths(opened):
+            return True
+        try:
+            key = await asyncio.to_thread(key_for, settings.page, self._state_dir)
+        except ConfigError as error:
+            self._log.error("page.key.kept", problem=str(error), text="the old key stays in force")
+            return False
+        if key == self._key:
+            return False
+        self._log.info(
+            "page.key.changed", text="a new key is in force; whoever came in with the old one is out"
+        )
+        return True
 
     def told(self, steps: Sequence[Step], why: str = "") -> None:
         """Tell whoever looks what was decided; `why` when the disk refused it."""
@@ -118,9 +142,9 @@ class Page:
         assert settings.page is not None
         for delay_s in backoff(self._random):
             try:
-                key = key_for(settings.page, self._state_dir)
+                self._key = key_for(settings.page, self._state_dir)
                 self._home = PageHome(self._state_dir, self._house, self._hand_in, _widths(settings))
-                self._server = PageServer(settings.page, key, self._home, self._log)
+                self._server = PageServer(settings.page, self._key, self._home, self._log)
                 await self._server.open()
             except (OSError, ConfigError) as error:
                 self._log.error("page.server.failed", problem=str(error), again_s=round(delay_s, 1))

@@ -83,6 +83,10 @@ def test_pause_lock_and_stop_are_the_house_s_own(served: tuple[House, Client]) -
     status, said = page.change("/api/shades/study/ask", {"button": "up"})
     assert (status, said["error"]) == (409, "refused")
     assert "service lock" in said["problem"]
+    for path in ("/api/stop", "/api/shades/study/release"):
+        status, said = page.change(path, {})
+        assert (status, said["taken"]) == (409, False), "under the lock nothing leaves, a stop neither"
+        assert "service lock" in said["problem"]
     assert page.change("/api/lock", {"on": False})[0] == 200
     assert page.change("/api/stop", {})[0] == 200
     house.ear.wait(lambda: house.ear.latest("homie/5/hembar/service/lock") == b"false", "the tree says so")
@@ -153,15 +157,54 @@ def test_other_settings_open_and_close_the_page_while_the_house_goes_on(served: 
     text = house.bridge.settings.read_text()
     other = Client(free_port())
     house.bridge.settings.write_text(text.replace(f"port = {page.port}", f"port = {other.port}"))
-    assert house.bridge.process is not None
-    house.bridge.process.send_signal(signal.SIGHUP)
+    reload(house)
     other.wait_open()
     with pytest.raises(OSError, match="refused"):
         page.get("/")
     house.bridge.settings.write_text(text.replace(f"[page]\nport = {page.port}", ""))
-    house.bridge.process.send_signal(signal.SIGHUP)
+    reload(house)
     house.ear.wait(lambda: _closed(other), "the page is closed")
     house.find_top("study")
+
+
+def test_another_key_is_taken_up_without_a_restart_and_ends_what_the_old_one_opened(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    file, port = tmp_path / "key", free_port()
+    old, new = "the-key-of-last-summer", "the-key-after-the-guests-left"
+    file.write_text(f"{old}\n")
+    names = 'behind_proxy = ["192.0.2.1"]\nallowed_hosts = ["shades.home.arpa"]'
+    table = f'[page]\nport = {port}\n{names}\ntoken_file = "{file}"\n'
+    with running_house(mosquitto, tmp_path, more=table) as house:
+        page = Client(port)
+        page.wait_open()
+        assert page.get("/api/house", Authorization=f"Bearer {old}")[0] == 200
+        cookie = page.entered(old)
+        assert page.get("/api/house", Cookie=cookie)[0] == 200
+        with listening(port, Cookie=cookie) as looking:
+            looking.wait(lambda event, _: event == "house", "the house")
+            file.write_text("short\n")
+            reload(house)
+            house.ear.wait(lambda: bool(house.bridge.logged("page.key.kept")), "a key that is none is told")
+            assert page.get("/api/house", Cookie=cookie)[0] == 200
+            assert not looking.ended.is_set()
+            file.write_text(f"{new}\n")
+            reload(house)
+            house.ear.wait(lambda: bool(house.bridge.logged("page.key.changed")), "the new key is told")
+            assert looking.ended.wait(10)
+        page.wait_open()
+        assert page.get("/api/house", Cookie=cookie)[0] == 401
+        assert page.get("/api/house", Authorization=f"Bearer {old}")[0] == 401
+        assert page.get("/api/house", Authorization=f"Bearer {new}")[0] == 200
+        assert page.get("/api/house", Cookie=page.entered(new))[0] == 200
+        text = house.bridge.log.read_text()
+        assert old not in text
+        assert new not in text
+
+
+def reload(house: House) -> None:
+    assert house.bridge.process is not None
+    house.bridge.process.send_signal(signal.SIGHUP)
 
 
 def _closed(page: Client) -> bool:
