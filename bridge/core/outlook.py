@@ -11,12 +11,12 @@ from math import ceil, floor
 from bridge.core import out_of_service
 from bridge.core.command.pursue import misfit
 from bridge.core.contract import Link
-from bridge.core.position import one_way
+from bridge.core.position.aim import aim
 from bridge.core.position.claims import grade_of, width_mm
 from bridge.core.position.estimate import Grade
 from bridge.core.spec import OneWayLink
 from bridge.core.state import House, Purpose, Shade
-from bridge.core.values import Interval, ShadeId
+from bridge.core.values import ShadeId
 
 
 class Motion(StrEnum):
@@ -132,31 +132,6 @@ def _grade(shade: Shade) -> Grade:
     grade = grade_of(shade.spec, shade.knowledge.hull, hearsay=shade.knowledge.hearsay)
     unwatched = isinstance(shade.spec.link, OneWayLink) and not shade.reckoning.watched
     return Grade.RECKONED if grade is Grade.REFERENCED and unwatched else grade
-
-
-def aim(shade: Shade, *, now_s: float) -> Interval:
-    """Return where the hem bar is now: while it moves, around the last count it reported; else the hull."""
-    if isinstance(shade.spec.link, OneWayLink):
-        return _aim_one_way(shade, now_s)
-    report, known = shade.channel.report, shade.knowledge
-    if report is None or report.count is None or known.base is None or not report.moving:
-        return known.hull
-    return known.base.shifted(report.count)
-
-
-def _aim_one_way(shade: Shade, now_s: float) -> Interval:
-    """Return where the clock has the hem bar of a board that never reports."""
-    reckoning, base, hull = shade.reckoning, shade.knowledge.base, shade.knowledge.hull
-    if base is None:
-        return hull
-    if reckoning.run is not None and reckoning.alive is not False:
-        at = one_way.aim(shade.spec, reckoning.run, now_s)
-    elif reckoning.counts is not None and reckoning.counts.width == 0 and reckoning.alive is not False:
-        at = reckoning.counts.low
-    else:
-        return hull
-    middle = base.shifted(at).middle
-    return hull if not hull.low <= middle <= hull.high else Interval(low=middle, high=middle)
 
 
 def _position_pct(shade: Shade, now_s: float) -> int:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 from bridge.core.asking import ask
 from bridge.core.comfort import comforted, tell, with_ruling
-from bridge.core.command.guards import allows, guards, needed, open_pct
+from bridge.core.command.guards import forbidden, forbidding, guards, needed, open_pct
 from bridge.core.command.requests import Fate, ended
 from bridge.core.events import Asked, Button, Event, Percent, Press, SettingsChanged, Started
 from bridge.core.intending import Move, next_look
@@ -194,15 +194,11 @@ def _may_yet_fail(turn: Turn, shade: Shade) -> bool:
 def _turned_back(turn: Turn, shade: Shade) -> Shade:
     """Return the shade without a request that a guard forbids: stopped if it is under way, else ended."""
     request = shade.request
-    if request is None or request.target_pct is None:
+    if request is None:
         return shade
-    now_pct = open_pct(shade, now_s=turn.now_s)
-    for each in guards(shade):
-        if each.rank <= request.rank or allows(each.demand, request.target_pct, now_pct):
-            continue
-        why = f"the {each.rule} rule forbids it: {each.demand.why}"
+    for each in forbidding(turn, shade, request):
         if not _begun(shade, request.id):
-            return ended(turn, shade, Fate.FAILED, why)
+            return ended(turn, shade, Fate.FAILED, forbidden(each))
         if each.demand.may_raise:
             stop = Press(button=Button.STOP)
             source = f"the {each.rule} rule"

@@ -10,11 +10,11 @@ from math import ceil
 from bridge.core.command.goals import target_of
 from bridge.core.events import Approach, Nudge, Want
 from bridge.core.outcome import Level
-from bridge.core.outlook import aim
+from bridge.core.position.aim import aim
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
 from bridge.core.rules.demand import Demand, Standing, bounds, decided
-from bridge.core.state import Shade
+from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
 
@@ -40,8 +40,24 @@ def barred(turn: Turn, shade: Shade, want: Want, rank: Rank) -> str:
     now_pct = open_pct(shade, now_s=turn.now_s)
     for each in guards(shade):
         if each.rank > rank and not allows(each.demand, _leads_to(want, now_pct), now_pct):
-            return f"the {each.rule} rule forbids it: {each.demand.why}"
+            return forbidden(each)
     return ""
+
+
+def forbidding(turn: Turn, shade: Shade, request: Request) -> Iterator[Standing]:
+    """Yield the guards that forbid a request as things are now; a stop is above them all."""
+    standing = list(guards(shade))
+    if not standing or request.target_pct is None:
+        return
+    now_pct = open_pct(shade, now_s=turn.now_s)
+    for each in standing:
+        if each.rank > request.rank and not allows(each.demand, request.target_pct, now_pct):
+            yield each
+
+
+def forbidden(each: Standing) -> str:
+    """Return in words that a guard forbids a request."""
+    return f"the {each.rule} rule forbids it: {each.demand.why}"
 
 
 def allows(demand: Demand, target_pct: float | None, now_pct: float | None) -> bool:

@@ -11,6 +11,7 @@ from fractions import Fraction
 from math import ceil
 
 from bridge.core.command.goals import Goal, Refusal, resolve
+from bridge.core.command.guards import forbidden, forbidding
 from bridge.core.command.requests import Fate, ended, without_spent_hold
 from bridge.core.command.supply import (
     ORDER_EVERY_S,
@@ -68,6 +69,8 @@ def pursue(turn: Turn, shade: Shade) -> Shade:
         return halt(turn, shade)
     if shade.reckoning.alive is False or _too_soon(turn, shade):
         return shade
+    if (by := next(forbidding(turn, shade, request), None)) is not None:
+        return ended(turn, shade, Fate.FAILED, forbidden(by))
     if must_wait(turn, shade) or must_stagger(turn, shade):
         return shade if request.queued else queued(shade, request)
     return _go(turn, out_of_queue(turn, shade), request.goal)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from bridge.core.command import one_way
 from bridge.core.command.backing import draft_back_off
 from bridge.core.command.goals import Refusal
+from bridge.core.command.guards import forbidden, forbidding
 from bridge.core.command.orders import Draft, draft_go, draft_seek_up, plain_order, purpose_of
 from bridge.core.command.pace import speed
 from bridge.core.command.requests import Fate, ended, without_spent_hold
@@ -186,7 +187,7 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
         return shade
     if not _may_leave(turn, request):
         return shade
-    wrong = misfit(shade)
+    wrong = misfit(shade) or _guarded(turn, shade, request)
     if wrong:
         return ended(turn, shade, Fate.FAILED, wrong)
     if request.level is None and (must_wait(turn, shade) or must_stagger(turn, shade)):
@@ -198,6 +199,12 @@ def _serve(turn: Turn, shade: Shade, request: Request) -> Shade:
     if request.reference:
         return _seek(turn, shade, request)
     return _go(turn, shade, request, request.goal)
+
+
+def _guarded(turn: Turn, shade: Shade, request: Request) -> str:
+    """Return why a request may not set off though it was taken: what it leads from has changed; or ""."""
+    by = next(forbidding(turn, shade, request), None)
+    return "" if by is None else forbidden(by)
 
 
 def _may_leave(turn: Turn, request: Request) -> bool:

@@ -37,8 +37,9 @@ def given(
     restraint: Restraint | None = None,
     hold_s: float = 3600.0,
     now_s: float = 100.0,
+    tolerance_mm: float = 5.0,
 ) -> Weather:
-    shade = shade_spec("landing", rules=rules, window=WINDOW, hold_s=hold_s)
+    shade = shade_spec("landing", rules=rules, window=WINDOW, hold_s=hold_s, tolerance_mm=tolerance_mm)
     spec = house_spec(shade, site=AZORES, sensors=sensors, restraint=restraint or Restraint(dwell_s=0.0))
     return Weather(spec, now_s=now_s).begin()  # type: ignore[return-value]
 
@@ -257,6 +258,25 @@ def test_an_open_door_stops_a_lowering_and_refuses_the_next() -> None:
     scene.ask("landing", 50)
     scene.run(60)
     assert scene.open_pct("landing") == 50
+
+
+def test_a_door_that_is_open_keeps_what_was_asked_during_a_reference_run_from_setting_off() -> None:
+    scene = given(choice("doorway"), sensors=(sensor("contact", stale_s=1e6),), tolerance_mm=0.5)
+    scene.say("contact", 0.0)
+    scene.ask("landing", 20)
+    scene.run(60)
+    scene.say("contact", 1.0)
+    (seek,) = scene.ask("landing", 100).orders
+    assert seek.order.do is Do.SEEK
+    scene.run(1)
+    scene.ask("landing", 82)  # further open than it is, so it is taken; the run goes on to the top
+    assert scene.boards["landing"].moving
+    scene.starts.clear()
+    scene.run(60)
+    assert scene.starts == [], "an order left that was called back at once"
+    assert scene.open_pct("landing") == 100
+    assert scene.ends()[-1] == ("landing", "failed")
+    assert "the doorway rule forbids it: its door or window is open" in scene.reason("landing")
 
 
 def sunny(restraint: Restraint | None = None, **more: object) -> Weather:
