@@ -1,17 +1,19 @@
 """The course of a shade with the fewest worthwhile moves that breaks no promise, and of those the most open.
 
-A promise is a range of percent open for each step of time. Ranges come from `ahead` (one by one) or `series`
-(whole years); nothing here knows sun, rules or clocks.
+A promise is a range of percent open for each step of time, and equal ones in a row are a run. They come from
+`ahead` (one by one) or `series` (whole years); nothing here knows sun, rules or clocks.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import groupby
-from math import ceil, floor
+from itertools import accumulate, groupby
+from math import ceil, floor, inf
 
 Range = tuple[float, float]
+# Steps, lowest and highest percent open.
+Run = tuple[int, float, float]
 # Lowest and highest percent open, and the same of rounding: nearer is there.
 OPEN_PCT = 100.0
 _HAIR = 1e-9
@@ -54,38 +56,45 @@ class Course:
         return [piece.open_pct for piece in self.pieces for _ in range(piece.ends - piece.begins)]
 
 
-def course(
-    ranges: Sequence[Range], *, start_pct: float | None = None, move_worth: float | None = None
-) -> Course:
-    """Return the best course through the ranges.
+def course(runs: Iterable[Run], *, start_pct: float | None = None, move_worth: float | None = None) -> Course:
+    """Return the best course through the runs.
 
     Of courses equally few in moves and equally open the one that moves later is taken, so that a plan made
     again on the way goes on as it had begun.
 
     Args:
-        ranges: For each step the lowest and the highest percent open; never empty ones.
+        runs: What is promised, in order of time; never an empty range.
         start_pct: Where the hem bar hangs before the first step; None lets it begin anywhere, free of charge.
         move_worth: A move more than the fewest must gain so much openness, in percent times steps; None for
             the fewest moves whatever they cost.
 
     Source:
-        Dynamic programming from the end (Bellman, Dynamic Programming, 1957): moves, then openness. A place
-        between two moves is the lowest upper end of its steps, so only the times of moves are searched.
+        Dynamic programming from the end (Bellman, Dynamic Programming, 1957). A place between two moves is
+        the lowest upper end of its steps, so only the times of moves are searched, and none within a run:
+        it would gain nothing.
     """
-    runs = _runs(ranges)
-    best, until = _onward(runs, (1, 0.0) if move_worth is None else (0, move_worth))
+    joined = _joined(runs)
+    ends = list(accumulate((steps for steps, _, _ in joined), initial=0))
+    # No openness of the whole time outweighs one move then.
+    worth = OPEN_PCT * ends[-1] + 1.0 if move_worth is None else move_worth
+    best, until = _onward(joined, ends, worth)
     pieces: list[Piece] = []
     at, moves = 0, -1
     if start_pct is not None:
-        at, moves = _held(runs, best, start_pct), 0
+        at, moves = _held(joined, ends, best, start_pct), 0
         if at:
-            pieces.append(Piece(begins=0, ends=runs[at - 1].ends, open_pct=start_pct))
-    while at < len(runs):
+            pieces.append(Piece(begins=0, ends=ends[at], open_pct=start_pct))
+    while at < len(joined):
         end = until[at]
-        place = min(run.high for run in runs[at:end])
-        pieces.append(Piece(begins=runs[at].begins, ends=runs[end - 1].ends, open_pct=place))
+        place = min(high for _, _, high in joined[at:end])
+        pieces.append(Piece(begins=ends[at], ends=ends[end], open_pct=place))
         at, moves = end, moves + 1
     return Course(pieces=tuple(pieces), moves=max(0, moves))
+
+
+def runs_of(ranges: Iterable[Range]) -> list[Run]:
+    """Return the ranges of single steps as runs."""
+    return [(sum(1 for _ in some), low, high) for (low, high), some in groupby(ranges)]
 
 
 def in_steps(asked: Range, step_pct: float) -> Range:
@@ -101,73 +110,60 @@ def in_steps(asked: Range, step_pct: float) -> Range:
     return (bottom, top) if bottom <= top else (low, high)
 
 
-def with_view(ranges: Sequence[Range], *, free_steps: int) -> list[Range]:
-    """Return the ranges with the promise that a long time in which nobody wants it lower gives the view back.
+def with_view(runs: Iterable[Run], *, free_steps: int) -> list[Run]:
+    """Return the runs with the promise that a long time in which nobody wants it lower gives the view back.
 
     Without it the fewest moves would be made by a shade that stays down for good.
 
     Args:
-        ranges: What the rules ask.
+        runs: What the rules ask.
         free_steps: So many steps in a row are worth the way up and down again.
     """
-    found: list[Range] = []
-    for free, some in groupby(ranges, key=lambda each: each[1] >= OPEN_PCT):
+    found: list[Run] = []
+    for free, some in groupby(runs, key=lambda run: run[2] >= OPEN_PCT):
         stretch = list(some)
-        worth = free and len(stretch) >= free_steps
-        found += [(OPEN_PCT, OPEN_PCT)] * len(stretch) if worth else stretch
+        long = sum(steps for steps, _, _ in stretch)
+        found += [(long, OPEN_PCT, OPEN_PCT)] if free and long >= free_steps else stretch
     return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Run:
-    begins: int
-    ends: int
-    low: float
-    high: float
-
-
-def _runs(ranges: Sequence[Range]) -> list[_Run]:
-    """Return the ranges with equal neighbours put together: a move within such a run gains nothing."""
-    runs, at = [], 0
-    for (low, high), some in groupby(ranges):
+def _joined(runs: Iterable[Run]) -> list[Run]:
+    """Return the runs with equal neighbours put together."""
+    found: list[Run] = []
+    for steps, low, high in runs:
         assert low <= high, (low, high)
-        ends = at + sum(1 for _ in some)
-        runs.append(_Run(begins=at, ends=ends, low=low, high=high))
-        at = ends
-    return runs
+        if found and found[-1][1:] == (low, high):
+            found[-1] = (found[-1][0] + steps, low, high)
+        elif steps:
+            found.append((steps, low, high))
+    return found
 
 
-_Cost = tuple[int, float]
-
-
-def _onward(runs: Sequence[_Run], price: _Cost) -> tuple[list[_Cost], list[int]]:
+def _onward(runs: Sequence[Run], ends: Sequence[int], worth: float) -> tuple[list[float], list[int]]:
     """Return for each run the least cost from a move at its begin on, and the run before which it ends."""
-    each, worth = price
-    best: list[_Cost] = [(0, 0.0)] * (len(runs) + 1)
-    until = [0] * len(runs)
+    best, until = [0.0] * (len(runs) + 1), [0] * len(runs)
     for at in range(len(runs) - 1, -1, -1):
-        low, high, found = 0.0, OPEN_PCT, None
+        _, lowest, place = runs[at]
+        begins, found = ends[at], inf
         for end in range(at, len(runs)):
-            low, high = max(low, runs[end].low), min(high, runs[end].high)
-            if low > high:
+            _, low, high = runs[end]
+            lowest, place = max(lowest, low), min(place, high)
+            if lowest > place:
                 break
-            moves, closed = best[end + 1]
-            cost = (moves + each, closed + worth - high * (runs[end].ends - runs[at].begins))
-            if found is None or cost <= found:
+            cost = best[end + 1] - place * (ends[end + 1] - begins)
+            if cost <= found:
                 found, until[at] = cost, end + 1
-        assert found is not None, "a run is no empty range"
-        best[at] = found
+        best[at] = found + worth
     return best, until
 
 
-def _held(runs: Sequence[_Run], best: Sequence[_Cost], start_pct: float) -> int:
+def _held(runs: Sequence[Run], ends: Sequence[int], best: Sequence[float], start_pct: float) -> int:
     """Return the run before which the shade first leaves its present place."""
     found, at = best[0], 0
-    for end, run in enumerate(runs):
-        if not run.low <= start_pct <= run.high:
+    for end, (_, low, high) in enumerate(runs, start=1):
+        if not low <= start_pct <= high:
             break
-        moves, closed = best[end + 1]
-        cost = (moves, closed - start_pct * run.ends)
+        cost = best[end] - start_pct * ends[end]
         if cost <= found:
-            found, at = cost, end + 1
+            found, at = cost, end
     return at

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.core.plan.ahead import foreseeable
-from bridge.core.plan.course import OPEN_PCT, course, in_steps, with_view
+from bridge.core.plan.course import OPEN_PCT, course, in_steps, runs_of, with_view
 from bridge.core.plan.series import Asked, Flags, Floats, Seen, asked_series, seen_series
 from bridge.core.plan.strategy import VIEW_MIN, followed
 from bridge.core.rules.seeing import zone_of
@@ -91,7 +91,7 @@ def shade_day(
     seen, asked = _asked(site, spec, times, outdoor_c)
     cut = [in_steps(each, restraint.smallest_move_pct) for each in _ranges(asked)]
     worth = restraint.move_worth_s / 60 * OPEN_PCT
-    plan = np.array(course(with_view(cut, free_steps=VIEW_MIN), move_worth=worth).places())
+    plan = np.array(course(with_view(runs_of(cut), free_steps=VIEW_MIN), move_worth=worth).places())
     assert spec.window is not None
     hem_m = spec.window.upper_m - (1.0 - plan / 100.0) * spec.travel.roll.drop_mm / 1000
     return ShadeDay(

@@ -11,7 +11,7 @@ from itertools import groupby
 from math import ceil, floor
 
 from bridge.core.plan.ahead import foreseen, verdicts_at
-from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, with_view
+from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, runs_of, with_view
 from bridge.core.plan.foreseen import Foresight, NextMove, Spell
 from bridge.core.rules.demand import Standing, Verdict
 from bridge.core.rules.view import Readings
@@ -94,8 +94,8 @@ def onward(
     """
     coming = [(spell.low_pct, spell.high_pct) for spell in coming_of(held, at)]
     block = sum(1 for _ in coming_of(held, at, until))
-    wanted = [now] * block + coming[block:]
-    cut = [_with_place(in_steps(each, smallest_pct), each, place_pct) for each in wanted]
+    wanted = [(block, *now), *runs_of(coming[block:])]
+    cut = [(steps, *_with_place(low, high, smallest_pct, place_pct)) for steps, low, high in wanted]
     if worth_s is not None:
         cut = with_view(cut, free_steps=round(VIEW_S / held.step_s))
     worth = None if worth_s is None else worth_s / held.step_s * OPEN_PCT
@@ -170,8 +170,9 @@ def _together(verdicts: Sequence[Verdict]) -> tuple[float, float, str]:
     return low, high, "" if by is None else by.rule
 
 
-def _with_place(cut: Range, asked: Range, place_pct: float) -> Range:
-    """Return the range with the present place, if that is there already as far as anybody cares."""
-    if asked[0] - THERE_PCT <= place_pct <= asked[1] + THERE_PCT:
-        return min(cut[0], place_pct), max(cut[1], place_pct)
-    return cut
+def _with_place(low: float, high: float, smallest_pct: float, place_pct: float) -> Range:
+    """Return the range in whole steps, and with the present place if that is as good as in it."""
+    bottom, top = in_steps((low, high), smallest_pct)
+    if low - THERE_PCT <= place_pct <= high + THERE_PCT:
+        return min(bottom, place_pct), max(top, place_pct)
+    return bottom, top

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from bridge.core.intending import wish
-from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, with_view
+from bridge.core.plan.course import OPEN_PCT, Course, Range, course, in_steps, runs_of, with_view
 from bridge.core.plan.onward import THERE_PCT
 from bridge.core.plan.series import Asked, Flags, Floats
 from bridge.core.rules.demand import Verdict
@@ -117,7 +117,7 @@ def _until_next_look(now: Range, coming: Sequence[Range]) -> Range:
 
 def _best(now: Range, stepped: Sequence[Range], every: int, place: float, restraint: Restraint) -> Course:
     """Return the best course from here; `stepped` is what will be asked, in whole steps."""
-    wanted = [in_steps(now, restraint.smallest_move_pct)] * every + list(stepped[every:])
+    wanted = [(every, *in_steps(now, restraint.smallest_move_pct)), *runs_of(stepped[every:])]
     wanted = with_view(wanted, free_steps=VIEW_MIN)
     return course(wanted, start_pct=place, move_worth=restraint.move_worth_s / 60 * OPEN_PCT)
 

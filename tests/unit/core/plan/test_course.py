@@ -7,7 +7,7 @@ from itertools import pairwise, product
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bridge.core.plan.course import Course, Range, course, in_steps, with_view
+from bridge.core.plan.course import Course, Range, Run, course, in_steps, runs_of, with_view
 
 PLACES = (0.0, 25.0, 50.0, 75.0, 100.0)
 RANGE = st.tuples(st.sampled_from(PLACES), st.sampled_from(PLACES)).map(lambda pair: (min(pair), max(pair)))
@@ -37,26 +37,27 @@ def keeps(found: Course, ranges: list[Range]) -> bool:
 def test_no_course_has_fewer_moves_and_none_of_as_few_is_more_open(
     ranges: list[Range], start: float | None
 ) -> None:
-    found = course(ranges, start_pct=start)
+    found = course(runs_of(ranges), start_pct=start)
     assert keeps(found, ranges)
     assert (found.moves, found.openness) == tried_out(ranges, start)
 
 
 @given(ranges=DAY, start=st.sampled_from(PLACES))
 def test_a_plan_made_again_on_the_way_goes_on_as_it_had_begun(ranges: list[Range], start: float) -> None:
-    places = course(ranges, start_pct=start).places()
+    places = course(runs_of(ranges), start_pct=start).places()
     for at in range(1, len(ranges)):
-        assert course(ranges[at:], start_pct=places[at - 1]).places() == places[at:]
+        assert course(runs_of(ranges[at:]), start_pct=places[at - 1]).places() == places[at:]
 
 
 def test_a_course_says_its_pieces() -> None:
-    found = course([(0, 100)] * 3 + [(0, 40), (0, 20), (0, 60)] + [(100, 100)] * 2, start_pct=100.0)
+    runs = [(3, 0, 100), (1, 0, 40), (1, 0, 20), (1, 0, 60), (2, 100, 100)]
+    found = course(runs, start_pct=100.0)
     assert [(p.begins, p.ends, p.open_pct) for p in found.pieces] == [(0, 3, 100), (3, 6, 20), (6, 8, 100)]
     assert found.moves == 2
 
 
 def test_it_stays_where_it_hangs_when_that_breaks_nothing() -> None:
-    assert course([(0, 100), (0, 60), (20, 100)], start_pct=35.0).moves == 0
+    assert course([(1, 0, 100), (1, 0, 60), (1, 20, 100)], start_pct=35.0).moves == 0
 
 
 def test_an_empty_day_has_an_empty_course() -> None:
@@ -74,5 +75,9 @@ def test_a_range_between_two_steps_stays_as_it_is() -> None:
 
 
 def test_a_long_free_time_gives_the_view_back_and_a_short_one_does_not() -> None:
-    ranges: list[Range] = [(0, 0), (0, 100), (0, 100), (0, 30), (0, 100)]
-    assert with_view(ranges, free_steps=2) == [(0, 0), (100, 100), (100, 100), (0, 30), (0, 100)]
+    runs: list[Run] = [(1, 0, 0), (1, 0, 100), (1, 20, 100), (1, 0, 30), (1, 0, 100)]
+    assert with_view(runs, free_steps=2) == [(1, 0, 0), (2, 100, 100), (1, 0, 30), (1, 0, 100)]
+
+
+def test_runs_that_promise_the_same_are_one() -> None:
+    assert course([(2, 0, 40), (0, 0, 10), (3, 0, 40)], start_pct=0.0) == course([(5, 0, 40)], start_pct=0.0)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bridge.core.plan.course import course, in_steps, with_view
+from bridge.core.plan.course import course, in_steps, runs_of, with_view
 from bridge.core.plan.figures import hours, view
 from bridge.core.plan.series import Asked, Floats, Seen, asked_series, seen_series
 from bridge.core.plan.strategy import VIEW_MIN, followed, planned
@@ -38,7 +38,7 @@ def day(month: int, azimuth_deg: float) -> tuple[Seen, Asked]:
 def in_a_plan(asked: Asked) -> Floats:
     ranges = list(zip(asked.low_pct.tolist(), asked.high_pct.tolist(), strict=True))
     cut = [in_steps(each, RESTRAINT.smallest_move_pct) for each in ranges]
-    return np.array(course(with_view(cut, free_steps=VIEW_MIN)).places())
+    return np.array(course(with_view(runs_of(cut), free_steps=VIEW_MIN)).places())
 
 
 def broken_min(asked: Asked, places: Floats) -> int:
