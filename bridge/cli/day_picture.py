@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, tzinfo
+from math import nan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +13,11 @@ from bridge.core.rules.sun_depth import Params as SunDepth
 
 if TYPE_CHECKING:
     from bridge.core.plan.day import ShadeDay
+    from bridge.core.plan.series import Floats
     from bridge.shell.daybook import Happened
 
-Shown = tuple[str, "ShadeDay", Sequence["Happened"]]
+# A name, the day, what happened, and when the plan was written down.
+Shown = tuple[str, "ShadeDay", Sequence["Happened"], datetime | None]
 # Deeper is drawn off the panel: a low sun reaches any depth.
 DEEPEST_M = 6.0
 # Weaker direct sun on the glass disturbs nobody; as the rule for its depth has it by default.
@@ -38,13 +41,15 @@ def draw(path: Path, shown: Sequence[Shown], *, day: date, zone: tzinfo, shades:
         gridspec_kw={"height_ratios": [1.0, 1.3, 1.6] * len(shown)},
     )  # fmt: skip
     panels = grid[:, 0]
-    for number, (name, each, real) in enumerate(shown):
+    for number, (name, each, real, since) in enumerate(shown):
         clock = [datetime.fromtimestamp(at, tz=UTC) for at in each.seen.sun.utc_s.tolist()]
         sun, depth, place = panels[3 * number : 3 * number + 3]
         _sun(sun, each, clock, shades)
         sun.set_title(f"{name}: sun on the window, W/m²", loc="left", fontweight="bold")
-        _depth(depth, each, clock, shades)
-        _place(place, each, clock, real, shades)
+        _depth(depth, each, clock, shades, since=since)
+        _place(place, each, clock, shades, planned=_planned(since, zone), since=since)
+        _real(place, real, shades)
+        _legend(place)
     last = panels[-1]
     last.xaxis.set_major_locator(dates.HourLocator(byhour=range(0, 24, 3), tz=zone))
     last.xaxis.set_major_formatter(dates.DateFormatter("%H:%M", tz=zone))
@@ -62,15 +67,17 @@ def _sun(panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades) -
     _legend(panel)
 
 
-def _depth(panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades) -> None:
+def _depth(
+    panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades, *, since: datetime | None
+) -> None:
     panel.set_title("How deep the sun reaches into the room, m", loc="left")
     panel.plot(clock, day.far_up_m, color=ORANGE, linestyle="--", label="shade up")
-    strong = day.seen.beam_wpm2 >= WEAK_WPM2
+    strong, far_m = day.seen.beam_wpm2 >= WEAK_WPM2, _known(day.far_m, clock, since)
     panel.fill_between(
-        clock, day.far_m, where=strong, color=shades.blue, alpha=0.55, linewidth=0, label="with the plan"
+        clock, far_m, where=strong, color=shades.blue, alpha=0.55, linewidth=0, label="with the plan"
     )
     panel.fill_between(
-        clock, day.far_m, where=~strong & (day.far_m > 0), facecolor=shades.pale, edgecolor=shades.ink,
+        clock, far_m, where=~strong & (day.far_m > 0), facecolor=shades.pale, edgecolor=shades.ink,
         hatch="...", linewidth=0, label=f"with the plan, sun\nbelow {WEAK_WPM2:g} W/m²:\nit disturbs nobody",
     )  # fmt: skip
     if day.limit_m is not None:
@@ -79,8 +86,25 @@ def _depth(panel: Any, day: ShadeDay, clock: Sequence[datetime], shades: Shades)
     _legend(panel)
 
 
+def _planned(since: datetime | None, zone: tzinfo) -> str:
+    return "planned" if since is None else f"planned, as it stood\nat {since.astimezone(zone):%H:%M}"
+
+
+def _known(values: Floats, clock: Sequence[datetime], since: datetime | None) -> list[float]:
+    """Return the values with nothing before the plan was written down."""
+    return [
+        each if since is None or at >= since else nan for at, each in zip(clock, values.tolist(), strict=True)
+    ]
+
+
 def _place(
-    panel: Any, day: ShadeDay, clock: Sequence[datetime], real: Sequence[Happened], shades: Shades
+    panel: Any,
+    day: ShadeDay,
+    clock: Sequence[datetime],
+    shades: Shades,
+    *,
+    planned: str,
+    since: datetime | None,
 ) -> None:
     panel.set_title("How far open, %", loc="left")
     low, high = day.asked.low_pct, day.asked.high_pct
@@ -92,15 +116,15 @@ def _place(
         clock, 0, low, step="post", facecolor=shades.pale, edgecolor=shades.paper, hatch="///", linewidth=0
     )
     panel.step(clock, day.followed, where="post", color=ORANGE, linewidth=1.2, label="look by look")
-    panel.step(clock, day.planned, where="post", color=shades.blue, linewidth=2.4, label="planned")
-    if real:
-        _real(panel, real, shades)
+    known = _known(day.planned, clock, since)
+    panel.step(clock, known, where="post", color=shades.blue, linewidth=2.4, label=planned)
     panel.set_ylim(-3, 103)
     panel.set_yticks([0, 25, 50, 75, 100])
-    _legend(panel)
 
 
 def _real(panel: Any, real: Sequence[Happened], shades: Shades) -> None:
+    if not real:
+        return
     at = [each.utc for each in real]
     places = [float("nan") if each.open_pct is None else each.open_pct for each in real]
     panel.step(at, places, where="post", color=shades.ink, linewidth=1.8, linestyle="--", label="really")

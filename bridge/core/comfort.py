@@ -44,13 +44,14 @@ def comforted(turn: Turn, shade: Shade) -> Shade:
     shade, move = intended(turn, shade, verdict, now_pct=now_pct)
     if move is None or (move.by is not None and move.by.demand.guard):
         by = verdict.high_by or verdict.low_by
-        return tell(turn, shade, f"left at {round(now_pct)} %", by=by, lost=verdict.lost)
+        at_pct = round(now_pct)
+        return tell(turn, shade, f"left at {at_pct} %", by=by, lost=verdict.lost, at_pct=at_pct)
     if move.lost is not None:
         verdict = replace(verdict, lost=move.lost)
     kept = _kept_by(turn, shade)
     if kept:
         said = f"would go to {move.to_pct} %, but {kept}"
-        return tell(turn, shade, said, by=move.by, lost=verdict.lost, why=move.why)
+        return tell(turn, shade, said, by=move.by, lost=verdict.lost, at_pct=move.to_pct, why=move.why)
     return _moved(turn, shade, move, verdict, now_pct=now_pct)
 
 
@@ -125,7 +126,7 @@ def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: f
     after = ask(turn, shade, Asked(at=turn.at, shade=shade.id, want=want, rank=rank, source=move.source))
     if after is shade:
         said = f"could not go to {move.to_pct} %"
-        return tell(turn, shade, said, by=move.by, lost=verdict.lost, why=move.why)
+        return tell(turn, shade, said, by=move.by, lost=verdict.lost, at_pct=move.to_pct, why=move.why)
     ruling = replace(
         after.ruling,
         mine=True,
@@ -136,7 +137,7 @@ def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: f
     direction = "Lowered" if move.to_pct < now_pct else "Raised"
     after = replace(after, ruling=ruling, reason=f"{direction} to {move.to_pct} %: {move.why}")
     said = f"moved to {move.to_pct} %"
-    return tell(turn, after, said, by=move.by, lost=verdict.lost, why=move.why, loud=True)
+    return tell(turn, after, said, by=move.by, lost=verdict.lost, at_pct=move.to_pct, why=move.why, loud=True)
 
 
 def tell(
@@ -146,6 +147,7 @@ def tell(
     *,
     by: Standing | None,
     lost: tuple[Standing, ...],
+    at_pct: int,
     why: str = "",
     loud: bool = False,
 ) -> Shade:
@@ -157,10 +159,11 @@ def tell(
         did: What was decided.
         by: Whose demand led to it; None when nobody's did.
         lost: Demands that were not met.
+        at_pct: Where the shade should hang from now on.
         why: The reason for people; that of the demand by default.
         loud: Write it down though it was said last too.
     """
-    coming = shade.ruling.next_move
+    coming, later = shade.ruling.next_move, shade.ruling.later
     ahead = "" if coming is None else f"{coming.at.isoformat()} {coming.to_pct}"
     key = "|".join((did, "" if by is None else by.rule, *(each.rule for each in lost), ahead))
     if key == shade.ruling.told and not loud:
@@ -179,6 +182,8 @@ def tell(
         next_at="" if coming is None else coming.at.isoformat(),
         next_pct=0 if coming is None else coming.to_pct,
         next_rule="" if coming is None else coming.rule,
+        at_pct=at_pct,
+        later="\n".join(f"{each.at.isoformat()} {each.to_pct} {each.rule}".rstrip() for each in later),
     )
     return replace(shade, ruling=replace(shade.ruling, told=key))
 

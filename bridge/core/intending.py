@@ -10,15 +10,17 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from math import ceil, floor
 
+from bridge.core.outcome import Level
 from bridge.core.plan.ahead import verdicts_at
 from bridge.core.plan.course import OPEN_PCT, Course
+from bridge.core.plan.foreseen import Foresight
 from bridge.core.plan.onward import (
     THERE_PCT,
     VIEW_S,
     begins_at,
     coming_of,
     foresight_of,
-    next_move_of,
+    moves_of,
     onward,
     still_true,
     until_next_look,
@@ -109,7 +111,20 @@ def foreseeing(turn: Turn, shade: Shade) -> Shade:
         site, spec = turn.house.spec.site, shade.spec
         held = foresight_of(site, spec, turn.utc, readings=readings, before=ruling.standing)
         ruling = replace(ruling, foresight=held, waits=False)
+        _write_down(turn, shade, held)
     return shade if ruling == shade.ruling else replace(shade, ruling=ruling)
+
+
+def _write_down(turn: Turn, shade: Shade, held: Foresight) -> None:
+    """Write down what the rules will ask, so that a day can be shown as it was foreseen."""
+    turn.note(
+        "rule.shade.foreseen",
+        Level.DEBUG,
+        shade=shade.id,
+        begins=held.begins.isoformat(),
+        step_s=held.step_s,
+        spells="\n".join(f"{x.steps} {x.low_pct:g} {x.high_pct:g} {x.rule}".rstrip() for x in held.spells),
+    )
 
 
 def intended(turn: Turn, shade: Shade, verdict: Verdict, *, now_pct: float) -> tuple[Shade, Move | None]:
@@ -142,7 +157,8 @@ def intended(turn: Turn, shade: Shade, verdict: Verdict, *, now_pct: float) -> t
         smallest_pct=restraint.smallest_move_pct,
         worth_s=restraint.move_worth_s if shade.ruling.mine or not allowed else None,
     )
-    shade = _ruling_with(shade, next_move=next_move_of(held, way, turn.utc))
+    moves = moves_of(held, way, turn.utc)
+    shade = _ruling_with(shade, next_move=moves[0] if moves else None, later=moves[1:])
     to = way.pieces[0].open_pct
     step_pct = restraint.smallest_move_pct
     if not allowed:

@@ -181,7 +181,7 @@ def _enforced(turn: Turn, shade: Shade) -> Shade:
         text = f"it can't be raised though it must be: {by.demand.why}; raise it by hand"
         turn.note("shade.retract.refused", Level.ERROR, shade=shade.id, text=text, rule=by.rule)
         return replace(after, trouble=text)
-    after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, loud=True)
+    after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, at_pct=low, loud=True)
     return replace(after, reason=f"Raised to {low} %: {by.demand.why}")
 
 

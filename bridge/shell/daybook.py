@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +25,7 @@ from bridge.core.rules.seeing import zone_of
 from bridge.core.sun.daylight import LocalDay, local_day
 
 if TYPE_CHECKING:
+    from bridge.adapters.journal.rows import Content
     from bridge.core.events import Event
     from bridge.core.outcome import Decisions
     from bridge.core.plan.day import ShadeDay
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 STEP_MIN = 5
 FARTHEST_M = 20.0
+REST_S = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +55,7 @@ class Happened:
     gust_mps: float | None
 
 
-def happened(journal: Path, shades: Sequence[ShadeId], span: LocalDay) -> dict[ShadeId, list[Happened]]:
+def happened(content: Content, shades: Sequence[ShadeId], span: LocalDay) -> dict[ShadeId, list[Happened]]:
     """Return what the journal says of shades on that day, by deriving their states again."""
     found: dict[ShadeId, list[Happened]] = {name: [] for name in shades}
 
@@ -64,7 +66,7 @@ def happened(journal: Path, shades: Sequence[ShadeId], span: LocalDay) -> dict[S
                 _see(seen, after, name, event)
         return after, decisions
 
-    from_oldest(read_content(journal), watched)
+    from_oldest(content, watched)
     return found
 
 
@@ -83,13 +85,15 @@ def _see(seen: list[Happened], house: House, name: ShadeId, event: Event) -> Non
     )
 
 
-def changes(day: ShadeDay) -> list[tuple[datetime, float, float]]:
-    """Return when the plan moves, from where and to where."""
-    return [
+def changes(day: ShadeDay, since: datetime | None = None) -> list[tuple[datetime, float, float]]:
+    """Return when the plan moves, from where and to where; of one known since then, later ones."""
+    found = [
         (datetime.fromtimestamp(float(day.seen.sun.utc_s[at + 1]), tz=UTC), float(one), float(other))
         for at, (one, other) in enumerate(pairwise(day.planned.tolist()))
         if one != other
     ]
+    # The minute in which a plan is first known is no move of it.
+    return [each for each in found if since is None or each[0] >= since + timedelta(minutes=1)]
 
 
 def document(journal: Path, on: date) -> dict[str, Any]:
@@ -99,8 +103,10 @@ def document(journal: Path, on: date) -> dict[str, Any]:
         LinkError: the journal can't be read, or knows no place for the house.
     """
     from bridge.core.plan.day import shade_day  # noqa: PLC0415  numpy
+    from bridge.shell.written_plan import as_written, since, written  # noqa: PLC0415  numpy
 
-    house = from_newest(read_content(journal), handle).house
+    content = read_content(journal)
+    house = from_newest(content, handle).house
     if house is None or house.spec.site is None:
         raise LinkError(where=f"journal {journal}", problem="no house with a place is in it",
                         remedy="run `hembar replay` to see why")  # fmt: skip
@@ -108,12 +114,14 @@ def document(journal: Path, on: date) -> dict[str, Any]:
     span = local_day(on, zone_of(site.timezone))
     specs = [spec for spec in house.spec.shades if spec.window is not None]
     today = span.start_utc <= house.now.utc < span.end_utc
+    noted = written(content, [spec.id for spec in specs], span)
     found: dict[str, ShadeDay] = {}
     for spec in specs:
         readings = serving(house.spec.sensors, house.readings, spec.id, house.now)
         outdoor_c = readings.of("outdoor-temperature") if today else None
-        found[spec.id] = shade_day(site, spec, house.spec.restraint, span, outdoor_c=outdoor_c)
-    real = happened(journal, [spec.id for spec in specs], span)
+        reckoned = shade_day(site, spec, house.spec.restraint, span, outdoor_c=outdoor_c)
+        found[spec.id] = as_written(reckoned, spec, noted[spec.id])
+    real = happened(content, [spec.id for spec in specs], span)
     some = next(iter(found.values()), None)
     return {
         "date": on.isoformat(),
@@ -124,22 +132,26 @@ def document(journal: Path, on: date) -> dict[str, Any]:
         "utc_s": [] if some is None else [round(each) for each in some.seen.sun.utc_s[::STEP_MIN].tolist()],
         "sun_elevation_deg": [] if some is None else _thinned(some.seen.sun.elevation_deg, 2),
         "sun_azimuth_deg": [] if some is None else _thinned(some.seen.sun.azimuth_deg, 2),
-        "shades": {spec.id: _shade(spec, found[spec.id], real[spec.id]) for spec in specs},
+        "shades": {
+            spec.id: _shade(spec, found[spec.id], real[spec.id], since(noted[spec.id], span))
+            for spec in specs
+        },
     }
 
 
-def _shade(spec: ShadeSpec, day: ShadeDay, real: list[Happened]) -> dict[str, Any]:
+def _shade(spec: ShadeSpec, day: ShadeDay, real: list[Happened], since: datetime | None) -> dict[str, Any]:
     import numpy as np  # noqa: PLC0415
 
     return {
         "name": spec.name,
+        "planned_since": None if since is None else since.isoformat(),
         "limit_m": day.limit_m,
         "lit": day.seen.wall.direct_sun[::STEP_MIN].tolist(),
         "far_up_m": _thinned(np.minimum(day.far_up_m, FARTHEST_M), 2),
         "far_m": _thinned(np.minimum(day.far_m, FARTHEST_M), 2),
         "planned_pct": _thinned(day.planned, 1),
         "rules_pct": _thinned(day.followed, 1),
-        "moves": [_move(*each) for each in changes(day)],
+        "moves": [_move(*each) for each in changes(day, since)],
         "happened": [_real(each) for each in _differing(real)],
     }
 
@@ -160,6 +172,21 @@ def _differing(real: list[Happened]) -> list[Happened]:
         if not kept or said != (_whole(kept[-1].open_pct), kept[-1].held, kept[-1].gust_mps):
             kept.append(each)
     return kept
+
+
+def rests(real: Sequence[Happened]) -> list[Happened]:
+    """Return where it came to rest, without what it passed on the way; only what differs from before."""
+    ended = [
+        each
+        for at, each in enumerate(real)
+        if at + 1 == len(real) or (real[at + 1].utc - each.utc).total_seconds() > REST_S
+    ]
+    return [
+        each
+        for at, each in enumerate(ended)
+        if at == 0
+        or (_whole(each.open_pct), each.held) != (_whole(ended[at - 1].open_pct), ended[at - 1].held)
+    ]
 
 
 def _whole(pct: float | None) -> int | None:

@@ -93,16 +93,22 @@ def shade_day(
     worth = restraint.move_worth_s / 60 * OPEN_PCT
     plan = np.array(course(with_view(runs_of(cut), free_steps=VIEW_MIN), move_worth=worth).places())
     assert spec.window is not None
-    hem_m = spec.window.upper_m - (1.0 - plan / 100.0) * spec.travel.roll.drop_mm / 1000
     return ShadeDay(
         seen=seen,
         asked=asked,
         planned=plan,
         followed=followed(asked, restraint, start_pct=float(plan[0])),
         far_up_m=far_series(spec.window.opening, seen.wall),
-        far_m=far_series(spec.window.opening, seen.wall, hem_m=hem_m),
+        far_m=depth_with(spec, seen, plan),
         limit_m=depth_limit_m(spec),
     )
+
+
+def depth_with(spec: ShadeSpec, seen: Seen, open_pct: Floats) -> Floats:
+    """Return how deep the sun comes in metres with the shade at these places, both of shape (n,)."""
+    assert spec.window is not None, "the sun needs a window"
+    hem_m = spec.window.upper_m - (1.0 - open_pct / 100.0) * spec.travel.roll.drop_mm / 1000
+    return far_series(spec.window.opening, seen.wall, hem_m=hem_m)
 
 
 def sun_map(site: Site, spec: ShadeSpec, year: int, *, outdoor_c: float | None = None) -> SunMap:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
-from itertools import groupby
+from itertools import groupby, pairwise
 from math import ceil, floor
 
 from bridge.core.plan.ahead import foreseen, verdicts_at
@@ -122,20 +122,23 @@ def begins_at(held: Foresight, at: datetime, step: int) -> datetime:
     return held.begins + timedelta(seconds=(_step(held, at) + step) * held.step_s)
 
 
-def next_move_of(held: Foresight, way: Course, at: datetime) -> NextMove | None:
-    """Return the first move of a course that does not begin now; None when there is none.
+def moves_of(held: Foresight, way: Course, at: datetime) -> tuple[NextMove, ...]:
+    """Return the moves of a course that do not begin now, in order of time.
 
     Args:
         held: What the rules will ask.
         way: The course from the present step on.
         at: Now, aware UTC.
     """
-    if len(way.pieces) < 2:
-        return None
-    here, there = way.pieces[:2]
-    lowers = there.open_pct < here.open_pct
-    rule = list(coming_of(held, at))[there.begins].rule if lowers else ""
-    return NextMove(at=begins_at(held, at, there.begins), to_pct=floor(there.open_pct + _HAIR), rule=rule)
+    coming = list(coming_of(held, at)) if len(way.pieces) > 1 else []
+    return tuple(
+        NextMove(
+            at=begins_at(held, at, there.begins),
+            to_pct=floor(there.open_pct + _HAIR),
+            rule=coming[there.begins].rule if there.open_pct < here.open_pct else "",
+        )
+        for here, there in pairwise(way.pieces)
+    )
 
 
 def coming_of(held: Foresight, at: datetime, until: datetime | None = None) -> Iterator[Spell]:

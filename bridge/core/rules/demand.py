@@ -73,6 +73,7 @@ class Ruling:
         waits: The rules have looked, and what they decide waits for the foresight.
         cloudy_since: Since when no rule has wanted it lower though a cloudless sky would have one want that.
         next_move: The next move of the plan; None when none is foreseen.
+        later: Its moves after that, in order of time.
     """
 
     standing: tuple[Standing, ...] = ()
@@ -86,6 +87,7 @@ class Ruling:
     waits: bool = False
     cloudy_since: datetime | None = None
     next_move: NextMove | None = None
+    later: tuple[NextMove, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from bridge.adapters.journal.store import FileJournal
 from bridge.cli.main import main
 from bridge.core.events import Event
 from bridge.core.house import handle
-from bridge.core.outcome import Decisions
+from bridge.core.outcome import Decisions, Field
 from bridge.core.sun.year import sunlit_year
 from bridge.settings.load import load
 from tests.scene import house_spec, shade_spec
@@ -94,13 +95,8 @@ def journal(tmp_path: Path) -> Path:
     scene.hold_at("gust", 3.5, 1200)
     scene.ask("landing", 40)
     scene.run(60)
-    path, house = tmp_path / "journal.db", None
-    store = FileJournal(path, handle)
-    store.recover()
-    for event in scene.log:
-        house, decisions = handle(house, event)
-        store.append((event, decisions))
-    store.close()
+    path = tmp_path / "journal.db"
+    written(path, scene)
     return path
 
 
@@ -123,6 +119,114 @@ def test_another_day_holds_nothing_of_it(
     words = ["day", str(settings), "--date", "2026-06-03", "--shade", "landing", "--journal", str(journal)]
     assert main([*words, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["shades"]["landing"]["happened"] == []
+
+
+def written(path: Path, scene: Lived, then: Callable[[Decisions], Decisions] = lambda each: each) -> None:
+    """Put what a scene lived through into a journal, its decisions changed by `then`."""
+    house, store = None, FileJournal(path, handle)
+    store.recover()
+    for event in scene.log:
+        house, decisions = handle(house, event)
+        store.append((event, then(decisions)))
+    store.close()
+
+
+@pytest.fixture
+def sunny(tmp_path: Path) -> tuple[Path, Lived]:
+    """Return the journal of a June day until 14:30 by the clock, and its scene."""
+    rules = (choice("sun-depth", depth_limit_m=1.0), choice("night"))
+    shade = shade_spec("landing", rules=rules, window=WINDOW)
+    scene = Lived(house_spec(shade, site=AZORES), now_s=3600.0)
+    scene.begin()
+    scene.run(12 * 3600)
+    scene.ask("landing", 70)
+    scene.run(1.5 * 3600)
+    path = tmp_path / "sunny.db"
+    written(path, scene)
+    return path, scene
+
+
+def a_day(settings: Path, journal: Path, capsys: pytest.CaptureFixture[str], *more: str) -> str:
+    words = ["day", str(settings), "--date", "2026-06-01", "--shade", "landing", "--journal", str(journal)]
+    assert main([*words, *more]) == 0
+    return capsys.readouterr().out
+
+
+def test_the_plan_of_a_past_day_is_what_was_written_down_not_what_the_settings_say_now(
+    settings: Path, sunny: tuple[Path, Lived], capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, scene = sunny
+    said = json.loads(a_day(settings, path, capsys, "--json"))["shades"]["landing"]
+    assert said["plan_written_utc"] == "2026-06-01T01:10:00+00:00"
+    first, last = scene.told("rule.shade.decided")[0], scene.told("rule.shade.decided")[-1]
+    assert said["plans"][0]["moves"][0]["utc"] == dict(first.fields)["next_at"]
+    assert said["plans"][-1]["moves"][0]["utc"] == dict(last.fields)["next_at"]
+    morning = [(each["utc"], each["to_pct"]) for each in said["plans"][0]["moves"]]
+    evening = [(each["utc"], each["to_pct"]) for each in said["plans"][-1]["moves"]]
+    # The person's place of 13:00 is in the plan from the last event on, and not before.
+    told = [(each["utc"], each["to_pct"]) for each in said["moves"]]
+    assert told[: len(morning)] != evening
+    assert [each for each in morning if each[0] < "2026-06-01T13:00"] == [
+        each for each in told if each[0] < "2026-06-01T13:00"
+    ]
+    assert {at for at, _ in evening if at.startswith("2026-06-01")} <= {at for at, _ in told}
+    # The same settings without the journal have other rules for this shade: heat, wind, no limit at night.
+    words = ["day", str(settings), "--date", "2026-06-01", "--shade", "landing", "--json"]
+    assert main(words) == 0
+    reckoned = json.loads(capsys.readouterr().out)["shades"]["landing"]
+    assert reckoned["moves"] != said["moves"]
+    assert "plans" not in reckoned
+
+
+def planned_otherwise(decisions: Decisions) -> Decisions:
+    """Return what a program with other ideas would have written down."""
+    ideas: dict[str, Field] = {
+        "at_pct": 88,
+        "next_at": "2026-06-01T12:34:00+00:00",
+        "next_pct": 77,
+        "next_rule": "sun-depth",
+        "later": "2026-06-01T20:00:00+00:00 5 night",
+    }
+    notes = [
+        replace(note, fields=tuple({**dict(note.fields), **ideas}.items()))
+        if note.name == "rule.shade.decided"
+        else note
+        for note in decisions.notes
+    ]
+    return replace(decisions, notes=tuple(notes))
+
+
+def test_the_plan_in_the_journal_is_read_and_not_derived_again(
+    settings: Path, sunny: tuple[Path, Lived], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "other.db"
+    written(path, sunny[1], then=planned_otherwise)
+    said = json.loads(a_day(settings, path, capsys, "--json"))["shades"]["landing"]
+    moves = [(each["utc"][11:16], each["from_pct"], each["to_pct"]) for each in said["moves"]]
+    assert moves[-2:] == [("12:34", 88, 77), ("20:00", 77, 5)]
+    assert said["plans"][0]["moves"] == [
+        {"utc": "2026-06-01T12:34:00+00:00", "to_pct": 77, "rule": "sun-depth"},
+        {"utc": "2026-06-01T20:00:00+00:00", "to_pct": 5, "rule": "night"},
+    ]
+
+
+def test_a_day_with_a_journal_tells_plan_and_what_happened_in_words(
+    settings: Path, sunny: tuple[Path, Lived], capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = a_day(settings, sunny[0], capsys)
+    assert "the plan as it stood at 01:10, from the journal" in said
+    happened = said.partition("what happened:")[2]
+    assert "at 70 %, held for a person" in happened
+
+
+def test_a_journal_that_knows_no_plan_of_the_day_says_so(
+    settings: Path, sunny: tuple[Path, Lived], capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["day", str(settings), "--date", "2026-06-09", "--shade", "landing", "--journal", str(sunny[0])]
+    assert main(words) == 0
+    said = capsys.readouterr().out
+    assert "the journal holds no plan of this day; this one is reckoned now" in said
+    assert "the journal tells nothing of this day" in said
 
 
 def test_the_day_is_drawn(settings: Path, journal: Path, tmp_path: Path) -> None:
