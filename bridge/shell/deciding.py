@@ -2,9 +2,9 @@
 
 Events that wait together are written together, in one flush, and the loop waits for the disk: handing 40 us
 of work to a thread took 600 us on a busy machine. The orders leave next, in their sequence, and showing comes
-last. When the disk refuses, what was heard still counts in mind, but no motion is begun on it:
-only `stop`, `tell` and `sleep` leave, requests are refused, and a snapshot closes the gap before the next
-event is written.
+last. When the disk refuses, what was heard, a stop and the lock still count in mind, but no motion is begun:
+only `stop`, `tell` and `sleep` leave, other requests are refused, and a snapshot closes the gap before the
+next event is written.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from structlog.typing import FilteringBoundLogger
 
 from bridge.core.contract import Do
 from bridge.core.errors import LinkError
-from bridge.core.events import Event
+from bridge.core.events import Event, only_halts
 from bridge.core.house import handle
 from bridge.core.outcome import Decisions
 from bridge.core.state import House
@@ -146,14 +146,13 @@ class Deciding:
     async def _refused_by_disk(self, step: Step, error: LinkError) -> None:
         self._log.error("journal.write.failed", problem=error.problem, remedy=error.remedy, where=error.where)
         self._gap = True
-        decisions = step.decisions
-        harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
-        halts = tuple(each for each in decisions.targets if each.halts)
-        if isinstance(step.event, Asking):
-            self._faces.order(harmless)
-            self._faces.aim(step.after, halts)
+        # Nothing leaves of what is declined: its numbers are not remembered, and would be given again.
+        if isinstance(step.event, Asking) and not only_halts(step.event):
             why = f"the bridge can't write its journal: {error.problem}"
             self._faces.decline(step.event, why)
             self._told([step], why)
             return
+        decisions = step.decisions
+        harmless = tuple(each for each in decisions.orders if each.order.do not in MOTION)
+        halts = tuple(each for each in decisions.targets if each.halts)
         await self._go_on([replace(step, decisions=replace(decisions, orders=harmless, targets=halts))])

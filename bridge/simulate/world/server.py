@@ -25,6 +25,7 @@ from bridge.core.events import (
     SettingsChanged,
     Started,
     Ticked,
+    only_halts,
 )
 from bridge.core.house import due_s, handle
 from bridge.core.outcome import Decisions, SendOrder, SendTarget
@@ -298,20 +299,15 @@ class Server:
         self, before: House | None, house: House, event: Event, decisions: Decisions, message: Said | None
     ) -> None:
         """Do what the service does: what was heard counts in mind, what was asked is declined."""
-        asked = isinstance(event, Asked | GroupAsked | Confirmed)
         self.gap = True
-        if not asked:
+        if not isinstance(event, Asked | GroupAsked | Confirmed) or only_halts(event):
             self.house = house
             self.world.checks.decided(before, event, house, decisions, message)
-        leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
-        for sent in leaving:
-            halts = sent.halts if isinstance(sent, SendTarget) else sent.order.do not in (Do.GO, Do.SEEK)
-            # A number that goes out with a declined request is not remembered, and may be used again.
-            if halts and asked and isinstance(sent, SendOrder):
-                self._send(self.world.broker.order, sent)
-            elif halts:
-                self._leave(house, sent)
-        if not asked:
+            leaving: tuple[SendOrder | SendTarget, ...] = decisions.orders + decisions.targets
+            for sent in leaving:
+                halts = sent.halts if isinstance(sent, SendTarget) else sent.order.do not in (Do.GO, Do.SEEK)
+                if halts:
+                    self._leave(house, sent)
             self._remember(before, house)
         self._tick_later(event)
 

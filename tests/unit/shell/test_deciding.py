@@ -2,11 +2,19 @@
 
 import asyncio
 import json
+import resource
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
-from bridge.core.events import Ticked
+from bridge.adapters.journal.store import FileJournal
+from bridge.core.events import BrokerLost, BrokerReached, Switch, Switched, Ticked
+from bridge.core.house import handle
 from bridge.core.values import ShadeId
+from bridge.shell import logs
+from bridge.shell.deciding import Deciding
 from tests.unit.shell.small_house import ONE, ORDERS, OTHER, Bench, ask, at, stop
 
 # The tree follows milliseconds later: in these tests they pass at once.
@@ -90,6 +98,75 @@ async def test_a_stop_leaves_though_the_disk_refuses(bench: Bench) -> None:
     bench.journal.refuses = True
     await bench.deciding.take(stop())
     assert orders(bench) == ["go", "stop"]
+
+
+def numbers(bench: Bench, shade: ShadeId = ONE) -> list[int]:
+    return [json.loads(payload)["seq"] for payload in bench.payloads(ORDERS[shade])]
+
+
+async def test_a_number_that_has_left_with_a_stop_is_not_given_again_though_the_disk_refused(
+    bench: Bench,
+) -> None:
+    await bench.deciding.take(ask(40))
+    bench.journal.refuses = True
+    await bench.deciding.take(stop())
+    assert bench.house.shades[ONE].seq == numbers(bench)[-1]
+    bench.journal.refuses = False
+    await bench.deciding.take(ask(70, second=12.0))
+    assert orders(bench) == ["go", "stop", "go"]
+    assert numbers(bench) == sorted(set(numbers(bench)))
+
+
+@contextmanager
+def no_file_grows() -> Iterator[None]:
+    """Let every write that makes a file longer fail, as on a full disk."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+async def test_numbers_go_on_over_a_disk_that_refuses_and_over_a_restart_after_it(tmp_path: Path) -> None:
+    bench = Bench()
+    journal = FileJournal(tmp_path / "journal", handle)
+    assert journal.recover().house is None
+    bench.deciding = Deciding(journal, bench.faces, logs.begin(verbose=True, as_json=True, to=bench.log))
+    await bench.begin()
+    await bench.deciding.take(ask(40))
+    with no_file_grows():
+        await bench.deciding.take(stop())
+        await bench.deciding.take(ask(55, second=11.5))
+    assert '"event": "journal.write.failed"' in bench.log.getvalue()
+    request = bench.house.next_request
+    await bench.deciding.take(ask(70, second=12.0))
+    assert orders(bench) == ["go", "stop", "go"]
+    assert numbers(bench) == sorted(set(numbers(bench)))
+    journal.close()
+    again = FileJournal(tmp_path / "journal", handle)
+    found = again.recover().house
+    again.close()
+    assert found is not None
+    assert (found.next_request, found.shades[ONE].seq) == (request + 1, numbers(bench)[-1])
+
+
+async def test_a_lock_holds_though_the_disk_refuses_and_a_pause_does_not(bench: Bench) -> None:
+    bench.journal.refuses = True
+    await bench.deciding.take(ask(40))
+    await bench.deciding.take(Switched(at=at(11.0), switch=Switch.PAUSE, on=True, source="a test"))
+    await bench.deciding.take(Switched(at=at(11.5), switch=Switch.LOCK, on=True, source="a test"))
+    assert (bench.house.locked, bench.house.paused) == (True, False)
+
+
+async def test_of_a_declined_request_not_even_a_question_leaves(bench: Bench) -> None:
+    await bench.deciding.take(BrokerLost(at=at(11.0)), BrokerReached(at=at(12.0)))
+    bench.forget()
+    before = bench.house
+    bench.journal.refuses = True
+    await bench.deciding.take(ask(40, second=13.0))
+    assert orders(bench) == []
+    assert bench.house is before
 
 
 async def test_what_was_heard_counts_though_it_could_not_be_written(bench: Bench) -> None:
