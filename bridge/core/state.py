@@ -267,6 +267,7 @@ class Request:
         back_off: Its upper switch is closed already: before the reference run it is lowered a little.
         backed_off: That has been done for it.
         level: The level group that it is one of; None when the shade moves by itself.
+        untold: Orders of it that its board has acted on without telling how that ended.
     """
 
     id: int
@@ -282,6 +283,7 @@ class Request:
     back_off: bool = False
     backed_off: bool = False
     level: Level | None = None
+    untold: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

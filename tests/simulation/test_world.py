@@ -49,9 +49,14 @@ def test_a_seed_that_once_escaped_within_six_days_does_so_no_more(seed: int, fau
     assert run_seed(Options(seed=seed, days=6.0, faults=faults, **AS_THEN)).failures == ()
 
 
-@pytest.mark.parametrize("seed", [68, 216, 936, 1174, 1240, 1490, 4016])
+@pytest.mark.parametrize("seed", [68, 216, 807, 936, 1174, 1240, 1490, 4016, 4050])
 def test_a_seed_of_busier_menus_that_once_escaped_does_so_no_more(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0)).failures == ()
+
+
+@pytest.mark.parametrize("seed", [4001, 4002, 4004, 4005, 4012])
+def test_boards_that_tell_of_a_stall_too_late_are_not_sent_to_seek_without_end(seed: int) -> None:
+    assert run_seed(Options(seed=seed, days=6.0, one_way=0, progress_s=4.2)).failures == ()
 
 
 def test_boards_that_never_report_are_claimed_no_sharper_than_they_can_be() -> None:

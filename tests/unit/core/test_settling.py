@@ -131,15 +131,6 @@ def test_the_upper_switch_pins_the_position_and_the_move_goes_on() -> None:
     assert at_mm == pytest.approx(-4.0, abs=0.3)
 
 
-def test_a_seek_that_finds_nothing_leaves_the_position_unknown_and_says_what_to_do() -> None:
-    bench = Bench().in_conversation()
-    bench.press(Button.UP)
-    bench.report(count=-90_000, why=Why.NOT_FOUND, seq=bench.order.seq)
-    assert bench.fates == ["failed"]
-    assert "look at the switch" in bench.why
-    assert grade_of(SPEC, bench.shade.knowledge.hull) is Grade.UNKNOWN
-
-
 def test_a_seek_whose_end_was_not_heard_is_no_reference() -> None:
     bench = Bench().in_conversation()
     bench.press(Button.UP)
@@ -229,22 +220,3 @@ def test_an_order_that_the_board_cannot_obey_fails() -> None:
     bench.report(count=0, why=Why.REFUSED, because="speed", seq=bench.order.seq - 1)
     assert bench.fates == ["failed"]
     assert bench.why == "board attic-board refused: speed; check its settings"
-
-
-def test_a_switch_short_of_the_goal_is_told() -> None:
-    bench = Bench(lower_switch=Reference(at_mm=900.0, repeatability_mm=1.0)).known_at_top()
-    bench.report(count=0, awake=False)
-    bench.ask(0)
-    bench.report(count=25_000, to=25_000, why=Why.LOWER_SWITCH, seq=bench.order.seq)
-    assert bench.fates == ["failed"]
-    assert "lower-switch stops it" in bench.why
-
-
-def test_a_switch_at_the_goal_is_as_good_as_reached() -> None:
-    bench = Bench(lower_switch=Reference(at_mm=1797.0, repeatability_mm=1.0)).known_at_top()
-    bench.report(count=0, awake=False)
-    bench.ask(0)
-    order = bench.order
-    assert order.to is not None
-    bench.report(count=order.to - 20, to=order.to - 20, why=Why.LOWER_SWITCH, seq=order.seq)
-    assert bench.fates == ["reached"]
