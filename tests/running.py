@@ -72,8 +72,9 @@ class Ear:
         return None
 
     def orders(self, board: str, channel: int, *, since: int = 0) -> list[Heard]:
+        """Return what was ordered; a self-test's probe of the right to order is none."""
         topic = f"shade-boards/{board}/{channel}/order"
-        return [each for each in self.messages[since:] if each.topic == topic]
+        return [each for each in self.messages[since:] if each.topic == topic and each.payload != b"{}"]
 
     def motion_orders(self, board: str, channel: int, *, since: int = 0) -> list[dict[str, Any]]:
         said = [each.said for each in self.orders(board, channel, since=since)]
@@ -152,7 +153,14 @@ def opened(host: str, port: int) -> Iterator[Ear]:
         ear.close()
 
 
-def settings_for(port: int, to: Path, *, local_button: bool | None = None, more: str = "") -> Path:
+def settings_for(
+    port: int,
+    to: Path,
+    *,
+    local_button: bool | None = None,
+    more: str = "",
+    longitude_deg: float | None = None,
+) -> Path:
     """Write the demo house's settings for a broker on `port`, its motors as fast as they bear, and `more`."""
     source = Path(__file__).parents[1] / "bridge" / "simulate" / "demo_house.toml"
     text = source.read_text().replace("port = 1883", f"port = {port}")
@@ -160,5 +168,7 @@ def settings_for(port: int, to: Path, *, local_button: bool | None = None, more:
         text = text.replace(slow, "top_pps = 4000")
     if local_button is not None:
         text = text.replace("local_button = true", f"local_button = {str(local_button).lower()}")
+    if longitude_deg is not None:
+        text = text.replace("longitude_deg = -8.5", f"longitude_deg = {longitude_deg}")
     to.write_text(f"{text}\n{more}")
     return to

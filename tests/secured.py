@@ -15,6 +15,7 @@ from bridge.adapters.broker.messages import Address
 from bridge.adapters.broker.oneshot import Visit
 from bridge.core.errors import LinkError
 from tests.mosquitto import PORTS, mosquitto_program
+from tests.running import settings_for
 
 CONFIG = Path(__file__).parents[1] / "config"
 PASSWORD = "a password of the boards"
@@ -94,6 +95,14 @@ def secured_broker(folder: Path, *, boards: tuple[str, ...], acl: str | None = N
     broker = Secured(folder, ca, tls_port, board_port, process)
     _wait_until_it_answers(broker)
     return broker
+
+
+def secured_settings(broker: Secured, to: Path) -> Path:
+    """Write the demo house's settings for this broker, by the bridge's own name and certificate."""
+    path = settings_for(broker.tls_port, to)
+    more = f'tls = true\nca_file = "{broker.folder}/ca.pem"\ncert_file = "{broker.certificate("hembar")}"\n'
+    path.write_text(path.read_text().replace("client_id = ", f"{more}client_id = ", 1))
+    return path
 
 
 def _passwords(path: Path, names: tuple[str, ...]) -> None:

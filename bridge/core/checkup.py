@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from bridge.core.contract import VERSION
 
-SOON = timedelta(days=30)
+SOON, AT_ONCE = timedelta(days=30), timedelta(days=7)
 
 
 class Grade(StrEnum):
@@ -37,10 +37,11 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RightSeen:
-    """Whether a topic that the bridge needs lets its messages through; None when the broker does not say."""
+    """Whether the broker lets the bridge publish to a topic, or hear it; None when that can't be told."""
 
     topic: str
     passes: bool | None
+    hear: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,8 +115,27 @@ class Seen:
 
 def findings(seen: Seen) -> tuple[Finding, ...]:
     """Return what was found, in the sequence in which a person would put it right."""
-    parts = (_clock, _way, _certificates, _rights, _strangers, _retained, _size, _memory, _bridges, _boards)
+    parts = (
+        _clock,
+        _way,
+        _certificates,
+        _rights,
+        _strangers,
+        _retained,
+        _size,
+        _memory,
+        _bridges,
+        _boards,
+        _channels,
+    )
     return tuple(finding for part in parts for finding in part(seen))
+
+
+def to_put_right(seen: Seen) -> tuple[Finding, ...]:
+    """Return what a bridge at work tells a person by itself; of boards that are away it tells otherwise."""
+    parts = (_clock, _certificates, _rights, _retained, _size, _channels)
+    found = (finding for part in parts for finding in part(seen))
+    return tuple(each for each in found if each.grade in (Grade.ADVICE, Grade.FAULT))
 
 
 def _clock(seen: Seen) -> Iterator[Finding]:
@@ -155,7 +175,7 @@ def _certificates(seen: Seen) -> Iterator[Finding]:
             days = left // timedelta(days=1)
             yield Finding(
                 subject=subject,
-                grade=Grade.ADVICE,
+                grade=Grade.FAULT if left < AT_ONCE else Grade.ADVICE,
                 text=f"it expires on {ends}, in {days} days",
                 remedy="issue a new one before that",
             )
@@ -167,7 +187,7 @@ def _rights(seen: Seen) -> Iterator[Finding]:
     for each in seen.rights:
         if each.passes is False:
             yield _fault(
-                f"right to publish {each.topic}",
+                f"right to {'hear' if each.hear else 'publish'} {each.topic}",
                 "the broker's access list denies it, without a word to the bridge",
                 "give the bridge's name that right (config/mosquitto.acl is an example)",
             )
@@ -279,7 +299,7 @@ def _boards(seen: Seen) -> Iterator[Finding]:
             yield _fault(
                 f"board {board}",
                 "it has never been heard on this broker",
-                "look at its power, its network, and the id and root in its settings",
+                "look at its power and network, id and root in its settings, the bridge's right to hear it",
             )
     for board in seen.strange_boards:
         yield Finding(
@@ -288,6 +308,9 @@ def _boards(seen: Seen) -> Iterator[Finding]:
             text="it is on the broker and not in the settings",
             remedy="give it a shade, or switch it off",
         )
+
+
+def _channels(seen: Seen) -> Iterator[Finding]:
     for each in seen.channels:
         yield from _channel(each)
 

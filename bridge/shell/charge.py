@@ -24,6 +24,7 @@ from bridge.core.values import Moment
 
 ALERT = "second-bridge"
 FORGETFUL = "forgetful-broker"
+SELF_TEST = "self-test"
 FORGOT = (
     "the broker has forgotten what was retained: switch its persistence on, or a new disk of the bridge "
     "has nothing to start from"

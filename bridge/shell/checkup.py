@@ -1,7 +1,7 @@
 """Looking a house over from its broker: blocking, on a connection of its own; what it means is said in core.
 
-Nothing that is published here moves a shade or is acted on: the order that tests a right repeats one that the
-board has acted on already, and boards take no notice of such a one.
+Nothing that is published here moves a shade or is acted on: what tests the right to order can be read by no
+board, and none answers it; what tests whether requests are heard goes to a place of its own.
 """
 
 from __future__ import annotations
@@ -12,28 +12,32 @@ import ssl
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from bridge.adapters.broker import claim, homie
 from bridge.adapters.broker.examining import Examination
 from bridge.adapters.broker.memory import MemoryShelf
 from bridge.adapters.broker.messages import Address, Incoming
+from bridge.adapters.broker.tree import MARK
 from bridge.adapters.doors import read_json
 from bridge.adapters.links import contract
 from bridge.core.checkup import CertificateSeen, ChannelSeen, RightSeen, Seen
-from bridge.core.contract import VERSION, Do, Order
+from bridge.core.contract import VERSION
 from bridge.core.errors import LinkError
 from bridge.core.events import LinkHeard, ReportHeard
 from bridge.core.spec import ContractLink, ShadeSpec
 from bridge.core.values import BoardId, GroupId, Moment, ShadeId
 from bridge.settings.plain import Settings
 from bridge.shell.addresses import address_of
-from bridge.shell.charge import FORGETFUL
+from bridge.shell.charge import FORGETFUL, SELF_TEST
 
+_PROBE = b"looked over by hembar"
 OLDER = ("term", "kept_since", "stalls")
 CLAIMS_WITHIN_S = 1.0
 # adjtimex(2): what it returns for a clock that nobody keeps.
 _TIME_ERROR = 5
 _TIMEX_BYTES = 512
+_CLOCK_SET = Path("/run/systemd/timesync/synchronized")
 _UPTIME = "$SYS/broker/uptime"
 
 Channel = tuple[BoardId, int]
@@ -49,6 +53,18 @@ def look_over(settings: Settings) -> Seen:
     address = address_of(settings.broker, role="doctor")
     with Examination(address) as visit:
         return _Look(settings, address, visit).seen()
+
+
+def look_from_within(settings: Settings) -> Seen:
+    """Return what a bridge at work looks for by itself: nothing that it knows anyhow, no stranger's visit.
+
+    Raises:
+        LinkError: the broker is not there.
+        ConfigError: the password file can't be read.
+    """
+    address = address_of(settings.broker, role="self-test")
+    with Examination(address) as visit:
+        return _Look(settings, address, visit).seen_from_within()
 
 
 class _Look:
@@ -73,8 +89,7 @@ class _Look:
         broker = self._settings.broker
         device = f"{broker.tree_root}/5/{broker.root_device}"
         shown = {each.topic.removeprefix(f"{device}/"): each.payload for each in visit.held([f"{device}/#"])}
-        orders = self._harmless_orders(reports, claims)
-        stranger, stranger_orders = self._stranger(orders)
+        stranger, stranger_orders = self._stranger()
         need = self._largest()
         ours = {board for board, _ in self._shades}
         return Seen(
@@ -82,11 +97,11 @@ class _Look:
             clock_set=clock_set(),
             encrypted=self._address.tls or _near(self._address.host),
             certificates=tuple(self._certificates()),
-            rights=tuple(self._rights(orders, claims)),
+            rights=tuple(self._rights(claims)),
             stranger=stranger,
             stranger_orders=stranger_orders,
-            retained_orders=tuple(each.topic for each in visit.held([f"{root}/+/+/order"])),
-            retained_wishes=tuple(each.topic for each in visit.held([f"{broker.tree_root}/5/+/+/+/set"])),
+            retained_orders=self._retained_orders(),
+            retained_wishes=self._retained_wishes(),
             need_bytes=need,
             passed=self._passes(need),
             packet_max=visit.packet_max,
@@ -95,13 +110,38 @@ class _Look:
             alerts=tuple(
                 payload.decode("utf-8", "replace")
                 for topic, payload in shown.items()
-                if topic.startswith("$alert/") and not topic.endswith(FORGETFUL)
+                if topic.startswith("$alert/") and not topic.endswith((FORGETFUL, SELF_TEST))
             ),
             claims=tuple((each.bridge, each.term) for each in claims),
             boards=tuple((board, links.get(board, "")) for board in sorted(ours)),
             strange_boards=tuple(sorted(set(links) - ours)),
             channels=tuple(self._channels(reports, unread)),
         )
+
+    def seen_from_within(self) -> Seen:
+        visit = self._visit
+        _, reports, unread = self._boards(visit.held(contract.subscriptions(self._root)))
+        need = self._largest()
+        self._remembers(forgot=False)  # leaves the mark by which a later look knows
+        return Seen(
+            now_utc=self._now,
+            clock_set=clock_set(),
+            certificates=tuple(self._certificates()),
+            rights=tuple(self._rights([])),
+            retained_orders=self._retained_orders(),
+            retained_wishes=self._retained_wishes(),
+            need_bytes=need,
+            passed=self._passes(need),
+            packet_max=visit.packet_max,
+            channels=tuple(self._channels(reports, unread)),
+        )
+
+    def _retained_orders(self) -> tuple[str, ...]:
+        return tuple(each.topic for each in self._visit.held([f"{self._root}/+/+/order"]))
+
+    def _retained_wishes(self) -> tuple[str, ...]:
+        tree = self._settings.broker.tree_root
+        return tuple(each.topic for each in self._visit.held([f"{tree}/5/+/+/+/set"]))
 
     def _boards(
         self, spoken: Sequence[Incoming]
@@ -148,40 +188,50 @@ class _Look:
                 known = None if known == VERSION else known
                 yield ChannelSeen(board=board, channel=channel, shade=shade.id, version=known)
 
-    def _harmless_orders(
-        self, reports: dict[Channel, ReportHeard], claims: list[claim.Claim]
-    ) -> list[tuple[str, bytes]]:
-        """Return for each channel a question that its board takes for one it has answered already."""
-        claimed = max((each.term for each in claims), default=0)
-        found = []
-        for (board, channel), heard in reports.items():
-            report = heard.report
-            order = Order(
-                do=Do.TELL,
-                term=max(claimed, report.term or 0),
-                boot=report.boot,
-                seq=report.seq,
-                seen=report.n,
-            )
-            found.append(contract.encode(order, root=self._root, board=board, channel=channel))
-        return found
-
-    def _rights(self, orders: list[tuple[str, bytes]], claims: list[claim.Claim]) -> Iterator[RightSeen]:
+    def _rights(self, claims: list[claim.Claim]) -> Iterator[RightSeen]:
         broker, visit = self._settings.broker, self._visit
-        for topic, payload in orders:
-            yield RightSeen(topic=topic, passes=visit.allowed(topic, payload))
+        for topic, payload in self._probes.items():
+            yield RightSeen(topic=topic, passes=self._lets_through(topic, payload))
         if claims:  # the same words once more
             said = claim.written(claims[-1], boards_root=self._root)
-            yield RightSeen(topic=said.topic, passes=visit.allowed(said.topic, said.payload, retain=True))
-        shelf = MemoryShelf(boards_root=self._root, device=broker.root_device)
-        topic = shelf.written(ShadeId("doctor"), None).topic
-        yield RightSeen(topic=topic, passes=visit.allowed(topic, b"{}"))
-        children = [f"{broker.root_device}-{shade.id}" for shade in self._settings.house.shades]
-        for device in (broker.root_device, *children):
-            topic = f"{broker.tree_root}/5/{device}/$log/debug"
-            yield RightSeen(topic=topic, passes=visit.allowed(topic, b"looked over by hembar doctor"))
+            passes = visit.allowed(said.topic, said.payload, retain=True)
+            yield RightSeen(topic=said.topic, passes=passes)
+        wishes = {f"{broker.tree_root}/5/{device}/{MARK}/set": _PROBE for device in self._devices}
+        heard = visit.come_back(wishes, [f"{broker.tree_root}/5/{each}/+/+/set" for each in self._devices])
+        for topic, payload in wishes.items():
+            back = topic in heard
+            # Where it may not ask itself, nothing can be told of what it hears.
+            passes = True if back else False if visit.allowed(topic, payload) else None
+            yield RightSeen(topic=topic.replace(MARK, "+/+"), passes=passes, hear=True)
 
-    def _stranger(self, orders: list[tuple[str, bytes]]) -> tuple[bool | None, bool | None]:
+    def _lets_through(self, topic: str, payload: bytes) -> bool:
+        said = self._visit.allowed(topic, payload)
+        return self._visit.comes_back(topic, payload) if said is None else said
+
+    @property
+    def _devices(self) -> tuple[str, ...]:
+        house, root = self._settings.house, self._settings.broker.root_device
+        names: list[ShadeId | GroupId] = [each.id for each in house.shades]
+        names += [each.id for each in house.groups]
+        return (root, *(f"{root}-{name}" for name in names))
+
+    @property
+    def _orders(self) -> dict[str, bytes]:
+        """Return something for each channel that its board can't read, and says nothing to."""
+        return {
+            contract.order_topic(self._root, board=board, channel=channel): b"{}"
+            for board, channel in self._shades
+        }
+
+    @property
+    def _probes(self) -> dict[str, bytes]:
+        """Return by topic what may be published there with nobody taking notice."""
+        broker = self._settings.broker
+        shelf = MemoryShelf(boards_root=self._root, device=broker.root_device)
+        logs = {f"{broker.tree_root}/5/{device}/$log/debug": _PROBE for device in self._devices}
+        return {**self._orders, shelf.written(ShadeId("doctor"), None).topic: b"{}", **logs}
+
+    def _stranger(self) -> tuple[bool | None, bool | None]:
         """Return whether somebody without a name is let in, and whether an order of theirs passes."""
         nobody = replace(
             self._address,
@@ -193,7 +243,7 @@ class _Look:
         )
         try:
             with Examination(nobody) as visit:
-                passing = [visit.allowed(topic, payload) for topic, payload in orders]
+                passing = [visit.allowed(topic, payload) for topic, payload in self._orders.items()]
         except (LinkError, ssl.SSLError):
             return False, False
         return True, any(passing) if passing else None
@@ -247,15 +297,18 @@ class _Look:
 
 
 def clock_set() -> bool | None:
-    """Return whether the kernel holds its clock to be kept right; None where it does not say.
+    """Return whether the clock is held to be kept right; None where nobody says.
 
-    Source: adjtimex(2), which only reads when `modes` is 0.
+    Source: adjtimex(2), which only reads when `modes` is 0; a service that may not set the clock may not ask
+    it either, so then systemd-timesyncd(8), whose mark stands once the clock has been set.
     """
     try:
         state = ctypes.CDLL(None, use_errno=True).adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES))
     except (AttributeError, OSError):
-        return None
-    return None if state < 0 else state != _TIME_ERROR
+        state = -1
+    if state < 0:
+        return True if _CLOCK_SET.exists() else None
+    return state != _TIME_ERROR  # type: ignore[no-any-return]  # a C int
 
 
 def _mark_left(payload: bytes) -> datetime | None:

@@ -43,6 +43,7 @@ from bridge.shell.clock import now
 from bridge.shell.deciding import Deciding
 from bridge.shell.outside import Outside, seen_outside
 from bridge.shell.page import Page, PageAsked
+from bridge.shell.selftest import SelfTest
 
 LONGEST_WAIT_S = 10.0
 # In each watchdog interval, so that one that comes late does no harm.
@@ -125,6 +126,8 @@ class Daemon:
         self._due: tuple[House | None, float | None] = (None, None)
         self._session = self._make_session(settings.broker)
         self._serving: asyncio.Task[None] | None = None
+        self._selftest = SelfTest(log, lambda text: self._outside.alert(charge.SELF_TEST, text))
+        self._testing: asyncio.Task[None] | None = None
         self._aside = False
 
     async def run(self) -> None:
@@ -291,6 +294,7 @@ class Daemon:
             word.done()
             return changed
         if isinstance(word, SessionDown):
+            self._test_no_more()
             self._outside.faces.close()
             return await self._deciding.take(BrokerLost(at=now()))
         self._log.info("broker.session.up", protocol=word.protocol)
@@ -299,11 +303,21 @@ class Daemon:
         self._outside.opened(self._deciding.house)
         if not self._deciding.house.stood_down:
             self._outside.faces.open(self._deciding.house)
+            self._test_anew(tasks)
         return True
+
+    def _test_anew(self, tasks: asyncio.TaskGroup) -> None:
+        self._test_no_more()
+        self._testing = tasks.create_task(self._selftest.run(self._settings))
+
+    def _test_no_more(self) -> None:
+        if self._testing is not None:
+            self._testing.cancel()
 
     async def _stand_aside(self, tasks: asyncio.TaskGroup) -> None:
         """Leave tree and boards to the bridge that is in charge, and say so beside it."""
         self._aside = True
+        self._test_no_more()
         broker = self._settings.broker
         session = charge.aside(address_of(broker), self._outside.tree, broker.boards_root, self._log)
         await self._replace_session(session, tasks)
@@ -344,6 +358,8 @@ class Daemon:
         await self._deciding.take(SettingsChanged(at=now(), spec=settings.house))
         self._log.info("settings.reloaded", origin=settings.origin, shades=len(settings.house.shades))
         if not faces_anew:
+            if self._session.up and not self._aside:
+                self._test_anew(tasks)
             return
         await self._session.sent(within_s=SENT_WITHIN_S)
         self._outside = Outside(settings, bridge=self._bridge, send=self._send, log=self._log)

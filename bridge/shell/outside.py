@@ -137,9 +137,12 @@ class Outside:
     def _tell_of_memory(self, *, forgot: bool | None) -> None:
         if forgot:
             self._log.error("broker.memory.forgotten", text=charge.FORGOT)
-        topic = self.tree.topic(None, "$alert", charge.FORGETFUL)
-        text = charge.FORGOT.encode() if forgot else b""
-        self._send(Publication(topic=topic, payload=text, qos=1, retain=True), None)
+        self.alert(charge.FORGETFUL, charge.FORGOT if forgot else "")
+
+    def alert(self, name: str, text: str) -> None:
+        """Show what a person must do about the broker or the machine; "" when that is done."""
+        topic = self.tree.topic(None, "$alert", name)
+        self._send(Publication(topic=topic, payload=text.encode(), qos=1, retain=True), None)
 
     def _remembered(self, shade: ShadeId, message: Incoming) -> MemoryHeard | None:
         """Return what the broker hands back; what it passes on live are our own words."""

@@ -15,8 +15,8 @@ from bridge.adapters.broker.oneshot import Visit
 from bridge.core.errors import LinkError
 from bridge.simulate.client import SimulatedHouse
 from bridge.simulate.demo_house import DEMO_HOUSE, NOMINAL
-from tests.running import Bridge, settings_for
-from tests.secured import PASSWORD, Secured, secured_broker
+from tests.running import Bridge
+from tests.secured import PASSWORD, Secured, secured_broker, secured_settings
 
 pytestmark = pytest.mark.broker
 
@@ -32,21 +32,11 @@ def secured(tmp_path: Path) -> Iterator[Secured]:
     broker.stop()
 
 
-def settings_of(secured: Secured, to: Path) -> Path:
-    plain = settings_for(secured.tls_port, to)
-    encrypted = (
-        f'tls = true\nca_file = "{secured.folder}/ca.pem"\n'
-        f'cert_file = "{secured.certificate("hembar")}"\nclient_id = '
-    )
-    plain.write_text(plain.read_text().replace("client_id = ", encrypted, 1))
-    return plain
-
-
 async def test_a_shade_moves_with_certificates_passwords_and_rights_in_force(
     secured: Secured, tmp_path: Path
 ) -> None:
     bridge = Bridge(
-        settings_of(secured, tmp_path / "house.toml"), tmp_path / "state", tmp_path / "bridge.log"
+        secured_settings(secured, tmp_path / "house.toml"), tmp_path / "state", tmp_path / "bridge.log"
     )
     boards = SimulatedHouse(
         DEMO_HOUSE, tmp_path / "boards", host="127.0.0.1", port=secured.board_port, password=PASSWORD
@@ -90,7 +80,7 @@ def test_what_the_access_list_denies_the_bridge_is_in_its_log(secured: Secured, 
     acl.write_text(rights)
     secured.process.send_signal(signal.SIGHUP)  # it reads its access list again
     bridge = Bridge(
-        settings_of(secured, tmp_path / "house.toml"), tmp_path / "state", tmp_path / "bridge.log"
+        secured_settings(secured, tmp_path / "house.toml"), tmp_path / "state", tmp_path / "bridge.log"
     )
     bridge.start()
     try:

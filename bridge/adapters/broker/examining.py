@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import ssl
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -47,14 +47,31 @@ class Examination(Visit):
 
     def comes_back(self, topic: str, payload: bytes) -> bool:
         """Publish, not retained, to a topic of our own and say whether the very same bytes come back."""
+        return topic in self.come_back({topic: payload}, [topic])
+
+    def come_back(self, probes: Mapping[str, bytes], filters: Sequence[str]) -> set[str]:
+        """Publish, not retained, and return the topics from which the very same bytes come back."""
         client = self._open_client()
-        self._await_grant(*client.subscribe(topic, 1))
-        self._seen.pop(topic, None)
-        self._publish(topic, payload)
-        until_s = time.monotonic() + ACKNOWLEDGED_WITHIN_S
-        while self._seen.get(topic) != payload and time.monotonic() < until_s:
-            self._turn()
-        return self._seen.get(topic) == payload
+        back: set[str] = set()
+
+        def keep(_client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
+            if not message.retain and probes.get(message.topic) == bytes(message.payload):
+                back.add(message.topic)
+
+        client.on_message = keep
+        try:
+            self._await_grant(*client.subscribe([(each, 1) for each in filters]))
+            for topic, payload in probes.items():
+                self._publish(topic, payload)
+            until_s, known = time.monotonic() + ACKNOWLEDGED_WITHIN_S, 0
+            while len(back) < len(probes) and time.monotonic() < until_s:
+                self._turn()
+                if len(back) > known:
+                    until_s, known = time.monotonic() + ACKNOWLEDGED_WITHIN_S, len(back)
+            client.unsubscribe(list(filters))
+        finally:
+            client.on_message = self._on_message
+        return back
 
     def held(self, filters: Sequence[str]) -> list[Incoming]:
         """Return what is retained on some filters."""

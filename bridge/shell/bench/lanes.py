@@ -159,7 +159,7 @@ class Bridged:
         _, board, channel, _ = topic.split("/")
         order = json.loads(payload)
         mine = self._channels[board, int(channel)]
-        if order["boot"] != BOOT or order["seq"] <= mine.seq:
+        if order.get("boot") != BOOT or order["seq"] <= mine.seq:
             return
         mine.seq = order["seq"]
         if order["do"] == "go":

@@ -6,7 +6,16 @@ from fractions import Fraction
 
 import pytest
 
-from bridge.core.checkup import CertificateSeen, ChannelSeen, Finding, Grade, RightSeen, Seen, findings
+from bridge.core.checkup import (
+    CertificateSeen,
+    ChannelSeen,
+    Finding,
+    Grade,
+    RightSeen,
+    Seen,
+    findings,
+    to_put_right,
+)
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 WELL = Seen(
@@ -65,6 +74,12 @@ ENDS = NOW + timedelta(days=400)
             Grade.UNTOLD,
             "lets a and 1 more through",
         ),
+        (
+            {"rights": (RightSeen(topic="t/+/+/set", passes=False, hear=True),)},
+            "right to hear t/+/+/set",
+            Grade.FAULT,
+            "denies it, without a word",
+        ),
         ({"stranger": True, "stranger_orders": True}, "strangers", Grade.ADVICE, "without a name"),
         ({"stranger": True, "stranger_orders": False}, "strangers", Grade.FINE, "no order of theirs"),
         (
@@ -117,6 +132,12 @@ ENDS = NOW + timedelta(days=400)
             "in 29 days",
         ),
         (
+            {"certificates": (CertificateSeen(whose="the bridge", until_utc=NOW + timedelta(days=6)),)},
+            "certificate of the bridge",
+            Grade.FAULT,
+            "in 6 days",
+        ),
+        (
             {"certificates": (CertificateSeen(whose="your CA", until_utc=ENDS),)},
             "certificate of your CA",
             Grade.FINE,
@@ -137,3 +158,10 @@ def test_a_board_that_has_obeyed_a_higher_term_tells_of_another_bridge() -> None
     seen = replace(WELL, channels=(replace(CHANNEL, term=9),))
     found = [each for each in findings(seen) if each.grade is Grade.FAULT]
     assert ["term 9, above the 4" in each.text for each in found] == [True]
+
+
+def test_what_a_bridge_at_work_tells_by_itself_leaves_out_what_is_well_and_boards_that_are_away() -> None:
+    assert to_put_right(WELL) == ()
+    topic = "shade-boards/attic/0/order"
+    seen = replace(WELL, clock_set=None, boards=(("attic", "lost"),), retained_orders=(topic,), passed=False)
+    assert [each.subject for each in to_put_right(seen)] == [f"retained order on {topic}", "message size"]
