@@ -294,35 +294,99 @@ def test_a_file_of_answers_commissions_without_anybody_at_a_terminal(
             assert found.roll.drop_at_turns(turns) == pytest.approx(true.cloth_drop_mm, abs=3.0)
 
 
-EXACT = (
+DEN = (
     ("cloth_mm = 0.5\ndrop_mm = 900\nwraps_left = 2.0", "cloth_mm = 0.52\ndrop_mm = 880\nwraps_left = 2.05"),
-    ('board = "den-board"', 'board = "dead-board"'),
     ('gear = "57/11"\n', 'gear = "57/11"\nconfirmed = true\n'),
 )
+DEAD_BOARD = (*DEN, ('board = "den-board"', 'board = "dead-board"'))
+# The same roll at a window where it went 100 mm further down: 0.93 turns.
+TALLER_WINDOW = (*DEN, ("drop_mm = 880\nwraps_left = 2.05", "drop_mm = 980\nwraps_left = 1.12"))
+# As it was measured with its old motor; the label of the new one says 5:1.
+HALL = (
+    (
+        "tube_mm = 38.0        # calipers\ncloth_mm = 0.5 ",
+        "tube_mm = 38.1        # calipers\ncloth_mm = 0.44 ",
+    ),
+    ("drop_mm = 1000 ", "drop_mm = 1015 "),
+    ("wraps_left = 1.6 ", "wraps_left = 1.62 "),
+    ("upper_switch_mm = -4 ", "upper_switch_mm = -6.2 "),
+)
+
+
+def described(house: House, *changes: tuple[str, str]) -> None:
+    """Write other settings, and let the bridge read them."""
+    text = house.settings.read_text()
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    house.settings.write_text(text)
+    house.reload()
+
+
+def up(ear: Ear, house: House, shade: str) -> None:
+    house.boards[shade].start()
+    topic = f"shade-boards/{BOARDS[shade]}/link"
+    ear.wait(lambda: b"up" in (ear.latest(topic) or b""), "its board is up")
+
+
+def half_open_mm(ear: Ear, house: House, shade: str) -> float:
+    """Let the bridge take a shade to 50 %; where it really hangs then."""
+    ear.say(f"homie/5/hembar-{shade}/opening/position/set", "50")
+    ear.wait(lambda: value(ear, shade, "opening/position") == "50", "it stands at 50 %", within_s=40)
+    return settled_mm(house.boards[shade])
+
+
+def asked_in(shown: str) -> set[str]:
+    return {word.strip("()") for word in shown.split() if word.startswith("(") and word.endswith(")")}
 
 
 def test_a_dead_board_is_replaced_without_measuring_anything_again(
     mosquitto: Mosquitto, tmp_path: Path
 ) -> None:
     with house_with(mosquitto, tmp_path) as (house, ear):
-        text = house.settings.read_text()
-        for old, new in EXACT:
-            assert old in text
-            text = text.replace(old, new, 1)
-        house.settings.write_text(text)
-        house.reload()
+        described(house, *DEAD_BOARD)
         house.boards["den"].plan = plan(den_backwards=False)
-        house.boards["den"].start()
-        topic = "shade-boards/den-board/link"
-        ear.wait(lambda: b"up" in (ear.latest(topic) or b""), "the new board is up")
+        up(ear, house, "den")
         shown = house.led("den", "--new-board", "--answer", "board=den-board/0")
-        assert not {"(drop)", "(part)", "(mark)", "(lower)"} & set(shown.split())
+        assert not {"drop", "part", "mark", "lower"} & asked_in(shown)
         assert 'board = "den-board"' in house.settings.read_text()
         assert "drop_mm = 880" in house.settings.read_text()
         assert "Den is in service, and referenced." in shown
-        ear.say("homie/5/hembar-den/opening/position/set", "50")
-        ear.wait(lambda: value(ear, "den", "opening/position") == "50", "it stands at 50 %", within_s=40)
-        assert settled_mm(house.boards["den"]) == pytest.approx(440, abs=3)
+        assert half_open_mm(ear, house, "den") == pytest.approx(440, abs=3)
+
+
+def test_another_drive_is_found_out_and_the_window_keeps_its_drop(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    with house_with(mosquitto, tmp_path) as (house, ear):
+        described(house, *HALL)
+        up(ear, house, "hall")
+        shown = house.led("hall", "--new-drive")
+        assert "drop" not in asked_in(shown)
+        assert {"mark", "made", "gear", "ratio", "lower", "creep-50"} <= asked_in(shown)
+        hall = next(each for each in load(house.settings).house.shades if each.id == "hall").travel
+        assert hall.drive.gear == GEAR
+        assert hall.roll.drop_mm == 1015
+        assert "Hall is in service, and referenced." in shown
+        assert half_open_mm(ear, house, "hall") == pytest.approx(507.5, abs=3)
+
+
+def test_at_another_window_the_drop_is_measured_and_the_drive_is_believed(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    with house_with(mosquitto, tmp_path) as (house, ear):
+        described(house, *TALLER_WINDOW)
+        house.boards["den"].plan = plan(den_backwards=False)
+        up(ear, house, "den")
+        shown = house.led("den", "--new-window")
+        assert not {"mark", "made", "part", "speed"} & asked_in(shown)
+        assert {"upper", "lower", "drop"} <= asked_in(shown)
+        assert "Describe the new window in [shades.den.window]" in shown
+        roll = next(each for each in load(house.settings).house.shades if each.id == "den").travel.roll
+        assert roll.drop_mm == 880
+        assert roll.wraps_left == pytest.approx(2.05, abs=0.1)
+        assert "Den is in service, and referenced." in shown
+        assert half_open_mm(ear, house, "den") == pytest.approx(440, abs=3)
 
 
 def test_a_limit_is_trimmed_and_the_shade_comes_back_to_be_pinned(
