@@ -247,7 +247,7 @@ def _sky_part(
         altitude_m=args.altitude_m or 0.0,
         turbidity=turbidity,
     )
-    albedo = irradiance.DEFAULT_ALBEDO if args.albedo is None else args.albedo
+    albedo = irradiance.possible_albedo(irradiance.DEFAULT_ALBEDO if args.albedo is None else args.albedo)
     level = {"ghi_wpm2": clear.ghi_wpm2, "dni_wpm2": clear.dni_wpm2, "dhi_wpm2": clear.dhi_wpm2}
     on_wall: dict[str, float | None] = dict.fromkeys(
         ("beam_wpm2", "sky_diffuse_wpm2", "ground_wpm2", "total_wpm2")

@@ -165,6 +165,16 @@ def clearness(ghi_wpm2: float, *, elevation_deg: float, day_of_year: int) -> flo
     return ghi_wpm2 / (extraterrestrial_wpm2(day_of_year) * sine)
 
 
+def possible_albedo(albedo: float) -> float:
+    """Return an albedo that is one.
+
+    Raises:
+        RequestError: it is outside 0 to 1.
+    """
+    remedy = "give the share of light the ground reflects; 0.2 is ordinary, fresh snow 0.8"
+    return within(albedo, where="albedo", low=0, high=1, unit="", remedy=remedy)
+
+
 def on_wall(
     sky: Irradiance, *, sun: SunPosition, facade: Facade, albedo: float = DEFAULT_ALBEDO
 ) -> WallIrradiance:
@@ -182,8 +192,7 @@ def on_wall(
     Source:
         Liu and Jordan, Solar Energy 7, 1963, for a vertical surface.
     """
-    within(albedo, where="albedo", low=0, high=1, unit="",
-           remedy="give the share of light the ground reflects; 0.2 is ordinary, fresh snow 0.8")  # fmt: skip
+    possible_albedo(albedo)
     seen = angles(facade, sun)
     beam = sky.dni_wpm2 * math.cos(math.radians(seen.incidence_deg)) if seen.direct_sun else 0.0
     return WallIrradiance(

@@ -311,6 +311,7 @@ def test_the_table_of_a_wind_carries_its_caution(capsys: pytest.CaptureFixture[s
         (["sun", *BERLIN, "--altitude-m", "1e5"], "altitude: 100000 is outside -500 to 9000 m"),
         (["sun", *BERLIN, "--turbidity", "0"], "turbidity: 0 is outside 1 to 10"),
         (["sun", *BERLIN, *WEST, "--albedo", "2"], "albedo: 2 is outside 0 to 1"),
+        (["sun", *BERLIN, "--albedo", "2"], "albedo: 2 is outside 0 to 1"),
         (["sun", *BY_HAND, *GLASS], "--sill-m: it describes a window, and where that looks to is not given"),
         (["sun", *BY_HAND, *WEST, "--sill-m", "1"], "--head-m: missing"),
         (["sun", *BY_HAND, *WEST, "--depth-limit-m", "1"], "--sill-m and --head-m: both missing"),
