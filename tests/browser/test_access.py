@@ -19,7 +19,7 @@ from tests.browser.conftest import MOVES_MS, WINDOWS, Home, opened_home
 
 pytestmark = pytest.mark.browser
 
-VIEWS = {"house": "", "day": "#/day", "care": "#/care", "reference": "#/reference/landing"}
+VIEWS = {"house": "", "day": "#/day", "care": "#/care", "reference": "#/reference/landing", "lock": "#/lock"}
 SCREENS = [(320, 700), (390, 844), (1280, 800), (2560, 1440)]
 # The success criteria of WCAG 2.0 to 2.2 at A and AA, as axe-core names them, and its own good practice.
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

@@ -37,8 +37,8 @@ def ruled_home(brokers: Callable[..., Any], tmp_path: Path, chromium: Browser) -
 
 def test_the_day_is_drawn_and_the_time_can_be_moved(ruled_home: Home) -> None:
     home = ruled_home
-    home.house.ear.say("weather/roof", "7.5")
     home.house.find_top("study")
+    home.house.ear.say("weather/roof", "7.5")  # it is heard now: the bridge has asked for its topics
     home.house.ask("study", "70")
     home.house.wait_at_rest("study", "70")
     visitor = home.visit("#/day")

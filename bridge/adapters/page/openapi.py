@@ -29,10 +29,16 @@ _CHANGES: dict[str, tuple[str, type[BaseModel]]] = {
     "/api/shades/{shade}/refer": ("Run to its switch, a reference, and back.", words.NothingWanted),
     "/api/shades/{shade}/confirm": ("The hem bar is at this limit now.", words.PlaceWanted),
     "/api/groups/{group}/ask": ("Ask every shade of a group.", words.AskWanted),
-    "/api/groups/{group}/release": ("End the holds of a group.", words.NothingWanted),
+    "/api/groups/{group}/release": (
+        "End the holds of a group: the rules may move each of it again.",
+        words.NothingWanted,
+    ),
     "/api/stop": ("Stop every shade.", words.NothingWanted),
     "/api/pause": ("The rules of the whole house rest, or work again.", words.OnWanted),
-    "/api/lock": ("The service lock: no order leaves.", words.OnWanted),
+    "/api/lock": (
+        "The service lock: what moves is stopped, then no order leaves, no stop either.",
+        words.OnWanted,
+    ),
     "/api/enter": ("Change the key for a cookie.", words.KeyWanted),
     "/api/leave": ("Forget the cookie.", words.NothingWanted),
 }

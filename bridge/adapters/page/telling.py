@@ -11,8 +11,12 @@ from typing import Literal
 from bridge import __version__
 from bridge.adapters.page import words
 from bridge.core.events import Approach, Place
-from bridge.core.outlook import Alert, BoardState, Motion, ShadeOutlook, aim, shade_outlook
+from bridge.core.outlook import Alert, BoardState, Motion, ShadeOutlook, shade_outlook
 from bridge.core.overview import bridge_outlook, group_outlook
+from bridge.core.plan.foreseen import NextMove
+from bridge.core.plan.resuming import after_hold
+from bridge.core.position.aim import aim
+from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
 from bridge.core.position.health import health_of
 from bridge.core.spec import GroupSpec, OneWayLink, ShadeSpec
@@ -108,12 +112,17 @@ def shade_said(
 
 
 def patch_said(shade: Shade, at: Moment, sun: SunPosition | None) -> words.PatchSaid | None:
-    """Return the sunlit strip behind a shade; None where window or place are not known."""
+    """Return the sunlit strip behind a shade, the largest possible one where its position is unknown.
+
+    None where window or place are not known.
+    """
     window, travel = shade.spec.window, shade.spec.travel
     if window is None or sun is None:
         return None
     seen = angles(window.facade, sun)
-    steps = min(aim(shade, now_s=at.mono_s).middle, travel.end_steps)
+    where, known = aim(shade, now_s=at.mono_s), shade.knowledge
+    unknown = grade_of(shade.spec, known.hull, hearsay=known.hearsay) is Grade.UNKNOWN
+    steps = min(max(where.low, 0) if unknown else where.middle, travel.end_steps)
     hem_m = max(window.upper_m - travel.drop_at_steps(steps) / 1000, 0.0)
     patch = sun_patch(window.opening, seen.profile_angle_deg, hem_m=hem_m)
     return words.PatchSaid(
@@ -146,15 +155,29 @@ def _window(spec: ShadeSpec) -> words.WindowSaid | None:
 
 
 def _next(house: House, shade: Shade, outlook: ShadeOutlook, at: Moment) -> words.NextSaid | None:
-    """Return the next move of the plan, once the rules may make it; None when none is foreseen."""
-    coming = shade.ruling.next_move
-    if coming is None or house.paused or house.locked or house.stood_down or not shade.spec.in_service:
+    """Return the next move of the rules; None when none is foreseen."""
+    if house.paused or house.locked or house.stood_down or not shade.spec.in_service:
         return None
-    utc = coming.at if outlook.until is None else max(coming.at, outlook.until)
-    if utc <= at.utc:
+    coming = shade.ruling.next_move if outlook.until is None else _after_hold(house, shade, outlook)
+    if coming is None or coming.at <= at.utc:
         return None
     why = f"the {coming.rule} rule" if coming.rule else "no rule wants it lower any more"
-    return words.NextSaid(utc=utc, open_pct=coming.to_pct, why=why)
+    return words.NextSaid(utc=coming.at, open_pct=coming.to_pct, why=why)
+
+
+def _after_hold(house: House, shade: Shade, outlook: ShadeOutlook) -> NextMove | None:
+    held = shade.ruling.foresight
+    place_pct = outlook.position_pct if shade.request is None else outlook.target_pct
+    if held is None or place_pct is None or outlook.until is None:
+        return None
+    restraint = house.spec.restraint
+    return after_hold(
+        held,
+        outlook.until,
+        place_pct=place_pct,
+        smallest_pct=restraint.smallest_move_pct,
+        worth_s=restraint.move_worth_s,
+    )
 
 
 def _reference(shade: Shade, outlook: ShadeOutlook, at: Moment) -> words.ReferenceSaid:

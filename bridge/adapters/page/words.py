@@ -39,7 +39,10 @@ class PatchSaid(Said):
     lit: bool = Field(description="The sun shines on the wall of this window.")
     enters: bool = Field(description="There is a sunlit strip on the plane now.")
     near_m: float | None = Field(description="Its near edge, metres from the facade.")
-    far_m: float = Field(description="Its far edge with the hem bar where it is; 0 when there is none.")
+    far_m: float = Field(
+        description="Its far edge with the hem bar where it is, at most 20; the farthest possible "
+        "where that is unknown; 0 when there is none."
+    )
 
 
 class WindowSaid(Said):

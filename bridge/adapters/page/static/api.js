@@ -5,7 +5,7 @@ import { say } from "./text.js";
 
 const PATIENCE_MS = 10_000;
 
-/** Ask for something to be done; return `{ taken, why }`. */
+/** Ask for something to be done; return `{ taken, why, heard }`: `heard` when the house itself has answered. */
 export async function ask(path, body = {}) {
   try {
     const answer = await fetch(`api/${path}`, {
@@ -14,9 +14,10 @@ export async function ask(path, body = {}) {
       body: JSON.stringify(body),
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
-    return answer.ok ? { taken: true, why: refusedMembers((await answer.json()).refused) } : { taken: false, why: await refusal(answer) };
+    if (answer.ok) return { taken: true, heard: true, why: refusedMembers((await answer.json()).refused) };
+    return { taken: false, heard: true, why: await refusal(answer) };
   } catch (error) {
-    return { taken: false, why: say(error.name === "TimeoutError" ? "refused.slow" : "refused.away") };
+    return { taken: false, heard: false, why: say(error.name === "TimeoutError" ? "refused.slow" : "refused.away") };
   }
 }
 

@@ -4,7 +4,7 @@ import { look } from "./api.js";
 import { ago, exact } from "./clock.js";
 import { el, set, show, write } from "./dom.js";
 import { say } from "./text.js";
-import { placeWords } from "./words.js";
+import { placeWords, sentence, thingsToDo } from "./words.js";
 
 const TYPED_MS = 350;
 const AGAIN_MS = 30_000;
@@ -29,6 +29,7 @@ export class CareView {
       section("care.references", el("p", { class: "muted" }, say("care.references.how")), this.references),
       section("care.boards", this.boards),
       section("care.drift", el("p", { class: "muted" }, say("care.drift.how")), this.drift),
+      section("care.work", el("p", { class: "muted" }, say("care.work.how")), el("a", { class: "button", href: "#/lock" }, say("lock.see"))),
       section("care.journal", this.journal.element),
     );
     this.update(said);
@@ -39,15 +40,12 @@ export class CareView {
   update(said) {
     this.said = said;
     const name = (id) => said.shades.find((each) => each.id === id)?.name ?? id;
-    const alerts = said.shades.flatMap((each) => each.alerts.map((alert) => ({ ...alert, shade: each })));
-    const seen = JSON.stringify([said.alerts, alerts.map((each) => [each.id, each.text, each.shade.id]), said.shades.map((each) => [each.grade, each.width_mm, each.last_reference, each.motion])]);
+    const todo = thingsToDo(said);
+    const seen = JSON.stringify([todo.map((each) => [each.text, each.shades.map((shade) => shade.id)]), said.shades.map((each) => [each.grade, each.width_mm, each.last_reference, each.motion])]);
     if (seen === this.seen) return;
     this.seen = seen;
-    show(this.calm, alerts.length + said.alerts.length === 0);
-    this.wanted.replaceChildren(
-      ...said.alerts.map((each) => entry(say("care.house"), each.text)),
-      ...alerts.map((each) => entry(each.shade.name, each.text, each.id === "reference" ? lead(each.shade) : null)),
-    );
+    show(this.calm, todo.length === 0);
+    this.wanted.replaceChildren(...todo.map((each) => thing(each)));
     this.references.replaceChildren(...said.shades.map((each) => this.#reference(each)));
     if (this.told) this.#boards(name);
   }
@@ -171,6 +169,11 @@ function section(key, ...content) {
 
 function entry(name, text, ...more) {
   return el("li", {}, el("strong", {}, name), el("span", {}, text), more);
+}
+
+function thing({ text, shades, reference }) {
+  const names = shades.map((each) => each.name).join(", ") || say("care.house");
+  return entry(names, sentence(text), reference ? lead(shades[0]) : null);
 }
 
 function lead(shade) {

@@ -38,9 +38,16 @@ export function exact(utc) {
   return format(new Date(utc), fields);
 }
 
-/** Return a day in words. */
-export function day(utc) {
-  return format(new Date(utc), { weekday: "long", day: "numeric", month: "long" });
+/** Return a date, as 2026-06-21, in words. */
+export function day(date) {
+  return format(new Date(`${date}T12:00:00Z`), { timeZone: "UTC", weekday: "long", day: "numeric", month: "long" });
+}
+
+/** Return the date so many days from today, by the house's clocks; some days there have 23 or 25 hours. */
+export function dateIn(days) {
+  const noon = new Date(`${dateOf(now())}T12:00:00Z`);
+  noon.setUTCDate(noon.getUTCDate() + days);
+  return noon.toISOString().slice(0, 10);
 }
 
 /** Return the date on the house's clocks, as 2026-06-21. */

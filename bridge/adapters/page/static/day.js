@@ -2,14 +2,13 @@
 
 import { look } from "./api.js";
 import { DayChart, chartLibrary } from "./chart.js";
-import { dateOf, day as dayWords, now, time } from "./clock.js";
+import { dateIn, day as dayWords, now, time } from "./clock.js";
 import { el, set, show, svg, write } from "./dom.js";
 import { FLOOR, WindowDrawing, measures, wallHeight } from "./drawing.js";
 import { patchOf, skyColours } from "./sky.js";
 import { say } from "./text.js";
 
 const DAYS = [-1, 0, 1];
-const DAY_MS = 86_400_000;
 const AGAIN_MS = 300_000;
 const DRAWN_PX = 0.85;
 const REST_MS = 5_000;
@@ -68,11 +67,11 @@ export class DayView {
     this.offset = offset;
     this.follows = false;
     this.days.forEach((each, at) => set(each, { "aria-pressed": String(DAYS[at] === offset) }));
-    const noon = new Date(now().getTime() + offset * DAY_MS);
-    write(this.title, dayWords(noon));
+    const date = dateIn(offset);
+    write(this.title, dayWords(date));
     if (another) this.#empty(say("day.working"));
     try {
-      const [library, told] = await Promise.all([chartLibrary(), look("day", { date: dateOf(noon), shade: this.only })]);
+      const [library, told] = await Promise.all([chartLibrary(), look("day", { date, shade: this.only })]);
       if (this.closed || this.offset !== offset) return;
       [this.library, this.told] = [library, told];
       this.#draw();
@@ -214,15 +213,17 @@ class ShadeDay {
     const { utc_s, sun_elevation_deg, sun_azimuth_deg } = this.told;
     const past = utc_s[index] * 1e3 <= now().getTime();
     const was = this.real.told[index] && past;
-    const open = was ? this.real.open[index] : this.day.planned_pct[index];
+    // Of a time that has gone and that the journal tells nothing of, only the plan is known.
+    const open = was ? this.real.open[index] : past ? null : this.day.planned_pct[index];
     const known = open !== null;
+    this.drawing.asked(past && !was ? this.day.planned_pct[index] : null);
     this.drawing.cloth([{ open_pct: open, low_pct: 0, high_pct: 100, band: false, known, sure: true }]);
     const sun = { elevation_deg: sun_elevation_deg[index], azimuth_deg: sun_azimuth_deg[index] };
     const { window, drop_mm } = this.shade;
     const hem_m = window.upper_m - (1 - (known ? open : 100) / 100) * (drop_mm / 1000);
-    const patch = this.day.lit[index] ? patchOf(sun, window, hem_m) : null;
+    const patch = known && this.day.lit[index] ? patchOf(sun, window, hem_m) : null;
     this.drawing.light(sun, window.facade_azimuth_deg, patch);
-    write(this.words, this.#sentence(index, { was, open, patch }));
+    write(this.words, this.#sentence(index, { was, past, open, patch }));
     for (const each of this.charts) each.mark(utc_s[index]);
   }
 
@@ -236,12 +237,13 @@ class ShadeDay {
     return Math.min(utc_s.length - 1, Math.floor((at - utc_s[0]) / step_s));
   }
 
-  #sentence(index, { was, open, patch }) {
+  #sentence(index, { was, past, open, patch }) {
     const percent = open === null ? null : Math.round(open);
+    const untold = past && !was ? say("day.untold", { percent: Math.round(this.day.planned_pct[index]) }) : say("day.was.unknown");
     const parts = [
-      percent === null ? say("day.was.unknown") : say(was ? "day.was" : "day.will", { percent }),
+      percent === null ? untold : say(was ? "day.was" : "day.will", { percent }),
       was && this.real.held[index] ? say("day.was.held") : "",
-      !this.day.lit[index] ? say("day.nosun") : patch ? say("day.sun", { metres: Math.min(patch.far_m, 20) }) : say("day.sun.out"),
+      !this.day.lit[index] ? say("day.nosun") : percent === null ? "" : patch ? say("day.sun", { metres: Math.min(patch.far_m, 20) }) : say("day.sun.out"),
       was && this.real.gust[index] !== null ? say("day.gust", { mps: this.real.gust[index] }) : "",
     ];
     return parts.filter(Boolean).join(" ");

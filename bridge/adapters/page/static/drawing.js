@@ -57,7 +57,7 @@ export class WindowDrawing {
     this.height = wall + FLOOR;
     this.sky = [svg("stop", { offset: 0 }), svg("stop", { offset: 1 })];
     this.patch = svg("polygon", { class: "patch", "clip-path": `url(#${this.id}-floor)` });
-    this.ray = svg("polygon", { class: "ray", "clip-path": `url(#${this.id}-room)` });
+    this.ray = svg("polygon", { class: "ray", fill: `url(#${this.id}-ray)`, "clip-path": `url(#${this.id}-room)` });
     this.element = svg(
       "svg",
       { class: "drawing", viewBox: `0 0 ${this.width} ${this.height}`, "aria-hidden": "true", focusable: "false" },
@@ -65,6 +65,7 @@ export class WindowDrawing {
         "defs",
         {},
         svg("linearGradient", { id: `${this.id}-sky`, x1: 0, y1: 0, x2: 0, y2: 1 }, this.sky),
+        svg("linearGradient", { id: `${this.id}-ray`, gradientUnits: "userSpaceOnUse", x1: 0, x2: this.width }, faded(MARGIN / this.width)),
         svg("clipPath", { id: `${this.id}-floor` }, svg("rect", { x: -400, y: wall, width: 1200, height: FLOOR })),
         svg("clipPath", { id: `${this.id}-room` }, svg("rect", { x: -400, y: 0, width: 1200, height: wall + FLOOR })),
       ),
@@ -216,6 +217,11 @@ class Pane {
     const up = (Math.tan((sun.elevation_deg * Math.PI) / 180) / Math.cos((away * Math.PI) / 180)) * EYE_AWAY;
     set(this.disc, { cx: this.x + this.measures.wide / 2 + aside, cy: this.wall - EYE - up });
   }
+}
+
+/** Return the stops of a beam that has gone before it comes to the words beside a window; `edge` is the wall's share. */
+function faded(edge) {
+  return [[0, 0], [edge, 1], [1 - edge, 1], [1, 0]].map(([offset, opacity]) => svg("stop", { class: "ray-stop", offset, "stop-opacity": opacity }));
 }
 
 /** Return the outline of some land outside, as a path. */

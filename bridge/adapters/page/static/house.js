@@ -6,7 +6,7 @@ import { el, set, show, write } from "./dom.js";
 import { FLOOR, WindowDrawing, bandVisible, measures, wallHeight } from "./drawing.js";
 import { HemBar } from "./hembar.js";
 import { house } from "./live.js";
-import { announce } from "./said.js";
+import { announce, stopSaid } from "./said.js";
 import { say } from "./text.js";
 import { askedFor, doing, isDoubtful, isKnown, isMoving, known, nextWords, sentence, sliderWords, sunWords, wrongWords } from "./words.js";
 
@@ -96,6 +96,9 @@ class Bay {
     this.why = el("p");
     this.refusal = el("p", { class: "alert" });
     const title = el(level, { id: `name-${path.replace("/", "-")}` }, day ? el("a", { href: day, title: say("see.day.of", { name: each.name }) }, each.name) : each.name);
+    this.hold = el("span");
+    this.release = el("button", { type: "button", "aria-label": say("hold.release.of", { name: each.name }), onclick: () => this.#release() }, say("hold.release"));
+    this.holds = el("div", { class: "holds" }, this.hold, this.release);
     this.lines = el("div", { class: "lines" });
     this.moves = [
       this.#button(say("move.up"), "move.up", { button: "up" }),
@@ -142,20 +145,38 @@ class Bay {
     show(this.refusal, this.refusal.textContent !== "");
   }
 
+  /** Show until when the rules rest; "" when they don't. */
+  held(text, usable) {
+    write(this.hold, text);
+    show(this.holds, text !== "");
+    able(this.release, usable);
+  }
+
   #button(text, key, body, kind = "") {
     const label = say("move.of", { what: say(key), name: this.name });
-    const pressed = () => this.#ask(body, body.button === "stop" ? say("stop.said") : say(body.button === "down" || body.nudge_pct < 0 ? "asked.down" : "asked.up", { name: this.name }));
+    const pressed = () => this.#ask(body, say(body.button === "down" || body.nudge_pct < 0 ? "asked.down" : "asked.up", { name: this.name }));
     return el("button", { type: "button", class: kind || null, "aria-label": label, onclick: (event) => isAble(event.currentTarget) && pressed() }, text);
   }
 
   async #ask(body, done) {
     write(this.refusal, "");
-    const { taken, why } = await ask(`${this.path}/ask`, body);
-    if (taken) return announce(why || done, { wrong: Boolean(why) });
-    const text = body.button === "stop" && !house.live ? say("stop.failed") : say("refused", { name: this.name, why });
+    const answer = await ask(`${this.path}/ask`, body);
+    if (body.button === "stop") return this.#refused(stopSaid(answer));
+    if (answer.taken) return announce(answer.why || done, { wrong: answer.why !== "" });
+    this.#refused(say("refused", { name: this.name, why: answer.why }));
+    announce(this.refusal.textContent, { wrong: true });
+  }
+
+  #refused(text) {
     write(this.refusal, text);
-    show(this.refusal, true);
-    announce(text, { wrong: true });
+    show(this.refusal, text !== "");
+  }
+
+  async #release() {
+    if (!isAble(this.release)) return;
+    const { taken, why } = await ask(`${this.path}/release`);
+    if (taken) announce(why || say("hold.released", { name: this.name }), { wrong: why !== "" });
+    else announce(say("refused", { name: this.name, why }), { wrong: true });
   }
 }
 
@@ -163,9 +184,6 @@ class ShadeBay extends Bay {
   constructor(shade, measured, wall) {
     super(shade, [measured], wall, { path: `shades/${shade.id}`, label: "slider.label", level: "h2", day: `#/day/${shade.id}` });
     this.wrong = el("p", { class: "alert" });
-    this.hold = el("span");
-    this.release = el("button", { type: "button", "aria-label": say("hold.release.of", { name: shade.name }), onclick: () => this.#release() }, say("hold.release"));
-    this.holds = el("div", { class: "holds" }, this.hold, this.release);
     this.next = el("p");
     this.sun = el("p", { class: "muted" });
     this.wants = el("a", { class: "wants", href: `#/reference/${shade.id}`, "aria-label": say("see.reference.of", { name: shade.name }) }, say("see.reference"));
@@ -173,30 +191,20 @@ class ShadeBay extends Bay {
   }
 
   update(shade, said) {
-    this.id = shade.id;
     this.drawing.cloth([clothOf(shade)]);
-    this.drawing.light(said.sun, shade.window?.facade_azimuth_deg ?? null, shade.sun?.enters ? shade.sun : null);
+    this.drawing.light(said.sun, shade.window?.facade_azimuth_deg ?? null, shade.sun?.enters && isKnown(shade) ? shade.sun : null);
     const percent = isKnown(shade) ? shade.open_pct : null;
     const usable = house.live && shade.in_service && !said.locked && said.in_charge && shade.board !== "off";
     this.common(shade, { percent, about: percent === null ? known(shade) : say("open.known", { known: known(shade) }), words: sliderWords(shade), usable });
     write(this.wrong, wrongWords(shade));
     show(this.wrong, this.wrong.textContent !== "");
     show(this.why, shade.why !== "" && !this.wrong.textContent.includes(this.why.textContent));
-    show(this.holds, shade.hold_until !== null);
-    write(this.hold, shade.hold_until ? say("hold.until", { time: when(shade.hold_until) }) : "");
-    able(this.release, house.live);
+    this.held(shade.hold_until ? say("hold.until", { time: when(shade.hold_until) }) : "", usable);
     write(this.next, nextWords(shade));
     show(this.next, this.next.textContent !== "");
     write(this.sun, sunWords(shade, said.sun));
     show(this.sun, this.sun.textContent !== "");
     show(this.wants, shade.alerts.some((each) => each.id === "reference"));
-  }
-
-  async #release() {
-    if (!isAble(this.release)) return;
-    const { taken, why } = await ask(`shades/${this.id}/release`);
-    if (taken) announce(say("hold.released", { name: this.name }));
-    else announce(say("refused", { name: this.name, why }), { wrong: true });
   }
 }
 
@@ -204,7 +212,7 @@ class GroupBay extends Bay {
   constructor(group, lights, wall) {
     super(group, lights, wall, { path: `groups/${group.id}`, label: "slider.group", level: "h3" });
     this.names = el("p", { class: "muted" });
-    this.lines.append(this.names);
+    this.lines.append(this.holds, this.names);
   }
 
   update(group, said) {
@@ -214,8 +222,17 @@ class GroupBay extends Bay {
     const percent = group.open_pct;
     const usable = house.live && !said.locked && said.in_charge;
     this.common(group, { percent, about: percent === null ? say("open.mixed") : say("open.only"), words: say("open.percent", { percent: percent ?? 0 }), usable });
+    this.held(holdOfGroup(members), usable);
     write(this.names, members.map((each) => each.name).join(", "));
   }
+}
+
+/** Return for how many of a group's shades the rules rest, and until when the last of them. */
+function holdOfGroup(members) {
+  const until = members.map((each) => each.hold_until).filter(Boolean);
+  if (!until.length) return "";
+  const time = when(until.reduce((one, other) => (Date.parse(one) > Date.parse(other) ? one : other)));
+  return until.length === members.length ? say("hold.until", { time }) : say("hold.some", { time, count: until.length, all: members.length });
 }
 
 function able(button, usable) {

@@ -5,8 +5,9 @@ import { now, time } from "./clock.js";
 import { el, set, show, svg, write } from "./dom.js";
 import { HouseView } from "./house.js";
 import { connect, house, listen, onChange } from "./live.js";
-import { announce, line } from "./said.js";
+import { announce, line, stopSaid } from "./said.js";
 import { language, say } from "./text.js";
+import { thingsToDo } from "./words.js";
 
 const TICK_MS = 5_000;
 const views = {
@@ -14,7 +15,10 @@ const views = {
   day: async (said, id) => new (await import("./day.js")).DayView(said, id),
   care: async (said) => new (await import("./care.js")).CareView(said),
   reference: async (said, id) => new (await import("./reference.js")).ReferenceView(said, id),
+  lock: async (said) => new (await import("./lock.js")).LockView(said),
 };
+
+const FROM_CARE = new Set(["reference", "lock"]);
 
 const title = el("h1");
 const hour = el("span", { class: "hour" });
@@ -117,7 +121,7 @@ async function route() {
   view?.close?.();
   view = opened;
   main.replaceChildren(view.element);
-  links.forEach((each, at) => set(each, { "aria-current": ["", "day", "care"][at] === (name === "reference" ? "care" : name) ? "page" : null }));
+  links.forEach((each, at) => set(each, { "aria-current": ["", "day", "care"][at] === (FROM_CARE.has(name) ? "care" : name) ? "page" : null }));
   if (first) return;
   main.scrollTop = 0;
   main.focus({ preventScroll: true });
@@ -137,7 +141,7 @@ function told() {
   write(title, name);
   show(pause, true);
   write(pause, say(paused ? "pause.off" : "pause.on"));
-  const todo = wanted(house.said);
+  const todo = thingsToDo(house.said).length;
   write(number, String(todo));
   write(things, say("nav.care.wanted", { count: todo }));
   show(count, todo > 0);
@@ -145,11 +149,6 @@ function told() {
   view?.update(house.said);
   tick();
   route();
-}
-
-/** Return how many things need a person. */
-function wanted(said) {
-  return said.alerts.length + said.shades.reduce((sum, each) => sum + each.alerts.length, 0);
 }
 
 function banner(said) {
@@ -162,7 +161,8 @@ function banner(said) {
   const key = JSON.stringify(texts);
   if (banners.dataset.shown === key) return;
   banners.dataset.shown = key;
-  banners.replaceChildren(...texts.map(([text, care]) => el("p", { class: care ? "banner care" : "banner" }, say(text))));
+  const unlock = () => el("a", { href: "#/lock" }, say("lock.see"));
+  banners.replaceChildren(...texts.map(([text, care]) => el("p", { class: care ? "banner care" : "banner" }, say(text), text === "live.locked" ? unlock() : null)));
 }
 
 function tick() {
@@ -171,8 +171,7 @@ function tick() {
 }
 
 async function stopAll() {
-  const { taken } = await ask("stop");
-  announce(say(taken ? "stop.said" : "stop.failed"), { wrong: !taken });
+  stopSaid(await ask("stop"));
 }
 
 async function switchPause() {

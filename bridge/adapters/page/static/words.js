@@ -6,6 +6,7 @@ import { say } from "./text.js";
 
 const MOVING = new Set(["raising", "lowering", "referencing"]);
 const AHEAD_DEG = 12;
+const FARTHEST_M = 20; // what the house tells at most
 
 /** Return whether a shade is known well enough to be drawn with a hem bar. */
 export function isKnown(shade) {
@@ -61,12 +62,16 @@ export function sunWords(shade, sun) {
   if (!shade.sun?.lit) return "";
   const from = Math.abs(away) <= AHEAD_DEG ? "sun.ahead" : away < 0 ? "sun.left" : "sun.right";
   const words = say(from, { up: Math.round(sun.elevation_deg) });
-  return shade.sun.enters ? say("sun.depth", { sun: words, metres: shade.sun.far_m }) : say("sun.outside", { sun: words });
+  if (!shade.sun.enters) return say("sun.outside", { sun: words });
+  const deep = shade.sun.far_m < FARTHEST_M ? "sun.depth" : "sun.far";
+  return say(isKnown(shade) ? deep : "sun.perhaps", { sun: words, metres: shade.sun.far_m });
 }
 
 /** Return what comes next; "" when nothing is planned. */
 export function nextWords(shade) {
-  return shade.next ? say("next.move", { time: when(shade.next.utc), percent: shade.next.open_pct }) : "";
+  if (!shade.next) return "";
+  const { utc, open_pct, why } = shade.next;
+  return say("next.move", { time: when(utc), percent: open_pct, why });
 }
 
 /** Return what is wrong with it, but for a wanted reference, which has its own link; "" when nothing is. */
@@ -85,4 +90,21 @@ export function sentence(text) {
 /** Return where a reference was met. */
 export function placeWords(landmark) {
   return say(`place.${landmark.replaceAll(" ", "-")}`);
+}
+
+/**
+ * Return what needs a person, `[{ text, shades }]`: one thing that concerns several shades is one thing. No shades means the
+ * house; a wanted reference is of one shade and has `reference`.
+ */
+export function thingsToDo(said) {
+  const found = new Map(said.alerts.map(({ text }) => [text, { text, shades: [], reference: false }]));
+  for (const shade of said.shades) {
+    for (const { id, text } of shade.alerts) {
+      const reference = id === "reference";
+      const key = reference ? shade.id : text;
+      if (!found.has(key)) found.set(key, { text, shades: [], reference });
+      found.get(key).shades.push(shade);
+    }
+  }
+  return [...found.values()];
 }

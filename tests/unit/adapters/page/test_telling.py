@@ -8,7 +8,7 @@ from datetime import timedelta
 from bridge.adapters.page.telling import patch_said, shade_said, sun_of
 from bridge.adapters.page.words import NextSaid, ShadeSaid
 from bridge.core.events import Place
-from bridge.core.plan.foreseen import NextMove
+from bridge.core.plan.foreseen import Foresight, NextMove, Spell
 from bridge.core.state import House, Shade
 from bridge.core.sun.sky import SunPosition
 from tests.core_house import Talk, demo_spec
@@ -31,18 +31,27 @@ def planned(in_h: float, *, held_h: float = 0.0, **changed: bool) -> NextSaid | 
     at = house.now.utc
     coming = NextMove(at=at + timedelta(hours=in_h), to_pct=65, rule="sun-depth")
     until = at + timedelta(hours=held_h) if held_h else None
-    shade = replace(talk.shade, ruling=replace(talk.shade.ruling, next_move=coming), hold_until=until)
-    said = told(house, shade).next
+    night = (Spell(steps=144, low_pct=0, high_pct=0, rule="night"),)
+    foresight = Foresight(begins=at, made_at=at, step_s=600.0, taken=(), spells=night)
+    ruling = replace(talk.shade.ruling, next_move=coming, foresight=foresight)
+    hull = replace(talk.shade.knowledge.hull, low=0, high=0)
+    knowledge = replace(talk.shade.knowledge, hull=hull)
+    said = told(house, replace(talk.shade, ruling=ruling, hold_until=until, knowledge=knowledge)).next
     if said is not None:
-        assert said.utc == at + timedelta(hours=max(in_h, held_h))
+        assert said.utc == at + timedelta(hours=held_h or in_h)
     return said
 
 
-def test_the_next_move_is_the_plan_s_and_waits_for_the_end_of_a_hold() -> None:
+def test_the_next_move_is_the_plan_s() -> None:
     said = planned(2)
     assert said is not None
     assert (said.open_pct, said.why) == (65, "the sun-depth rule")
-    assert planned(2, held_h=3) is not None
+
+
+def test_at_the_end_of_a_hold_the_rules_take_the_shade_up_again() -> None:
+    said = planned(20, held_h=3)
+    assert said is not None
+    assert (said.open_pct, said.why) == (0, "the night rule")
 
 
 def test_no_move_is_foreseen_that_nobody_may_make_or_that_is_past() -> None:
@@ -73,6 +82,17 @@ def test_the_patch_is_that_of_the_hem_bar_where_it_hangs() -> None:
     north = patch_said(at(1000.0), talk.house.now, SunPosition(elevation_deg=45.0, azimuth_deg=0.0))
     assert north is not None
     assert not north.lit
+
+
+def test_where_an_unknown_shade_hangs_is_not_made_up_for_its_patch_either() -> None:
+    talk = begun(Talk(spec=demo_spec(WINDOW)))
+    assert talk.house is not None
+    south = SunPosition(elevation_deg=45.0, azimuth_deg=180.0)
+    assert told(talk.house, talk.shade).open_pct is None
+    said = patch_said(talk.shade, talk.house.now, south)
+    assert said is not None
+    # As far as it may reach: the whole glass, up to 2.4 m.
+    assert (said.near_m, said.far_m) == (0.8, 2.4)
 
 
 def test_without_window_or_place_nothing_is_told_of_the_sun() -> None:
