@@ -6,8 +6,6 @@ the steps; a request in the old steps ends, and what moves for it is halted.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core import out_of_service
 from bridge.core.command.pursue import order_stop
 from bridge.core.command.requests import Fate, ended
@@ -15,6 +13,7 @@ from bridge.core.outcome import Level
 from bridge.core.position.allowance import physical_range
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased, redrawn
+from bridge.core.replacing import replace
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.state import Channel, House, Reckoning, Shade
 from bridge.core.turn import Turn

@@ -6,7 +6,6 @@ Guards are not their business, nor how a request is served.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime
 
 from bridge.core.asking import ask
@@ -14,6 +13,7 @@ from bridge.core.command.guards import guards, open_pct
 from bridge.core.events import Asked, Percent
 from bridge.core.intending import Move, foreseeing, intended, next_look
 from bridge.core.outcome import Level
+from bridge.core.replacing import replace
 from bridge.core.rules.clock import hhmm, within
 from bridge.core.rules.demand import Ruling, Standing, Verdict, decided
 from bridge.core.rules.seeing import zone_of

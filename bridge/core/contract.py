@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from bridge.core.replacing import quick
 from bridge.core.values import Steps
 
 VERSION = 1
@@ -81,6 +82,7 @@ class Sense(StrEnum):
     STALL = "stall"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """What one channel of a board said of itself.
@@ -122,6 +124,7 @@ class Report:
     stalls: int = 0
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
     """What the bridge tells one channel; fields that `do` has no use for are None.

@@ -12,6 +12,7 @@ from typing import Literal
 
 from bridge.core.contract import Link, Report
 from bridge.core.position.memory import Memory
+from bridge.core.replacing import quick
 from bridge.core.spec import HouseSpec
 from bridge.core.surroundings import SensorId
 from bridge.core.values import BoardId, GroupId, Moment, Rank, ShadeId
@@ -111,6 +112,7 @@ class BrokerLost:
     kind: Literal["broker-lost"] = "broker-lost"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkHeard:
     """A board's link topic spoke; `retained` when the broker handed back an old message."""
@@ -123,6 +125,7 @@ class LinkHeard:
     kind: Literal["link-heard"] = "link-heard"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportHeard:
     """A channel reported; `retained` when the broker handed back an old message."""
@@ -135,6 +138,7 @@ class ReportHeard:
     kind: Literal["report-heard"] = "report-heard"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetHeard:
     """The broker passed on a message on a one-way board's topic: an echo of our own, or a stranger's.
@@ -154,6 +158,7 @@ class TargetHeard:
     kind: Literal["target-heard"] = "target-heard"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AliveHeard:
     """A one-way board's alive topic spoke; `said` is its first characters, as printable ASCII."""
@@ -182,6 +187,7 @@ class ReadingHeard:
     kind: Literal["reading-heard"] = "reading-heard"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """Somebody asked for something; `source` is who, in words the owner reads."""
@@ -286,6 +292,7 @@ class SettingsChanged:
     kind: Literal["settings-changed"] = "settings-changed"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ticked:
     """Time has passed and something was due."""

@@ -6,7 +6,7 @@ who has to wait is looked at again at once. What keeps the rules from moving a s
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from math import ceil, floor
 
@@ -26,6 +26,7 @@ from bridge.core.plan.onward import (
     until_next_look,
 )
 from bridge.core.readings import serving
+from bridge.core.replacing import replace
 from bridge.core.rules.clock import hhmm
 from bridge.core.rules.demand import Standing, Verdict
 from bridge.core.rules.seeing import zone_of

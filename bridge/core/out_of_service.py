@@ -5,14 +5,13 @@ Whoever works on it moves it by other ways, so all that was known of it ends, an
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from bridge.core.command import one_way
 from bridge.core.command.pursue import order_stop
 from bridge.core.command.requests import Fate, ended, refused, taken_up
 from bridge.core.events import Asked, Button, Press
 from bridge.core.position.evidence import nothing_known
 from bridge.core.position.one_way import only
+from bridge.core.replacing import replace
 from bridge.core.shade.units import count_of
 from bridge.core.spec import OneWayLink, ShadeSpec
 from bridge.core.state import Channel, Reckoning, Shade

@@ -10,6 +10,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from bridge.core.contract import Order
+from bridge.core.replacing import quick
 from bridge.core.values import BoardId, ShadeId
 
 Field = str | int | float | bool | None
@@ -24,6 +25,7 @@ class Level(StrEnum):
     ERROR = "error"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SendOrder:
     """One order for one channel."""
@@ -34,6 +36,7 @@ class SendOrder:
     order: Order
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SendTarget:
     """One target, or a halt, for a one-way board.
@@ -49,6 +52,7 @@ class SendTarget:
     halts: bool
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
     """One line for the log and, when it is about a shade, for whoever watches it.
@@ -68,6 +72,7 @@ class Note:
     fields: tuple[tuple[str, Field], ...] = ()
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decisions:
     """What one event led to.

@@ -6,7 +6,6 @@ known by comparing it with what was sent.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 
 from bridge.core.command.goals import Refusal
@@ -18,6 +17,7 @@ from bridge.core.position import one_way as position
 from bridge.core.position.allowance import physical_range, reference_interval
 from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
+from bridge.core.replacing import replace
 from bridge.core.shade.units import count_of
 from bridge.core.spec import Reference
 from bridge.core.state import Reckoning, Shade

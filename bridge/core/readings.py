@@ -7,10 +7,11 @@ a number. Ages are told by the events' own times. What a reading is used for is 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import isfinite
 
+from bridge.core.replacing import replace
 from bridge.core.rules.view import Peak, Readings
 from bridge.core.surroundings import Sensor, SensorId
 from bridge.core.values import Moment, ShadeId

@@ -6,7 +6,6 @@ hours, and after a failure waits for a day; what it cannot mend is left to the a
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from bridge.core.asking import ask
@@ -15,6 +14,7 @@ from bridge.core.events import Asked, Refer
 from bridge.core.outcome import Level
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
+from bridge.core.replacing import replace
 from bridge.core.rules.clock import minutes_since, within
 from bridge.core.rules.seeing import zone_of
 from bridge.core.state import House, Shade

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from bridge.core.events import BrokerLost, BrokerReached, Event, ReadingHeard
 from bridge.core.outcome import Level
 from bridge.core.readings import Reading, aged, heard, session_began, session_ended
+from bridge.core.replacing import replace
 from bridge.core.state import House
 from bridge.core.surroundings import SensorId
 from bridge.core.turn import Turn

@@ -5,10 +5,10 @@ Nothing here moves or is learnt: that lives in `house.py`. Lengths in mm, times 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import floor
+from math import ceil, floor
 
 from bridge.core.shade.travel import Travel
 from bridge.core.surroundings import Restraint, RuleChoice, Sensor, Site, Window
@@ -148,6 +148,7 @@ class ShadeSpec:
         rules: The rules at work on it; of one rank the first comes first.
         in_service: The bridge may order it; False while somebody commissions or repairs it.
         ends: Every position that the hem bar can have: upper stop to the end of the cloth.
+        held: The positions in which the unpowered motor holds, from the top down.
     """
 
     id: ShadeId
@@ -180,11 +181,22 @@ class ShadeSpec:
     rules: tuple[RuleChoice, ...] = ()
     in_service: bool = True
     ends: Interval = field(init=False, repr=False, compare=False)
+    held: tuple[Interval, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        """Derive the mechanical range once; it is asked for many times in every event."""
+        """Derive once what is asked for many times in every event."""
         top = floor(self.travel.steps_at_drop(-self.overrun_mm))
         object.__setattr__(self, "ends", Interval(low=top, high=self.travel.end_steps))
+        object.__setattr__(self, "held", tuple(sorted(self._held(), key=lambda each: each.low)))
+
+    def _held(self) -> Iterator[Interval]:
+        """Yield where the unpowered motor holds; what touches a limit reaches on to the end beyond it."""
+        for from_pct, to_pct in self.unpowered_holds:
+            below, above = sorted((from_pct, to_pct))
+            low = self.ends.low if above >= 100 else ceil(self.travel.steps_at_percent(above))
+            high = self.ends.high if below <= 0 else floor(self.travel.steps_at_percent(below))
+            if low <= high:
+                yield Interval(low=low, high=high)
 
     @property
     def contract(self) -> ContractLink:

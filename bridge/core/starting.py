@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import timedelta
 
 from bridge.core import out_of_service
@@ -15,6 +14,7 @@ from bridge.core.outcome import Level
 from bridge.core.overhearing import carried_over
 from bridge.core.position.evidence import nothing_known
 from bridge.core.recalling import outdated, renumbered
+from bridge.core.replacing import replace
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
 from bridge.core.state import House, Reckoning, Shade
 from bridge.core.turn import Turn

@@ -18,7 +18,7 @@ from bridge.core.events import Want
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import Memory
 from bridge.core.readings import Reading
-from bridge.core.replacing import replace
+from bridge.core.replacing import quick, replace
 from bridge.core.rules.demand import Ruling
 from bridge.core.spec import HouseSpec, ShadeSpec
 from bridge.core.surroundings import SensorId
@@ -152,6 +152,7 @@ class Level:
     pace: Pace | None = None
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outstanding:
     """The order that the board is about to obey or obeying.
@@ -185,6 +186,7 @@ class Outstanding:
     pace: Pace | None = None
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """A motion that a board without reports is taken to be making.
@@ -214,6 +216,7 @@ class Run:
     steady: bool
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Echo:
     """What was sent and has not come back from the broker yet; `value` None for a halt."""
@@ -249,6 +252,7 @@ class Reckoning:
     watched: bool = False
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
     """What somebody asked for and has not got yet.

@@ -11,6 +11,8 @@ from datetime import UTC, datetime
 from enum import IntEnum
 from typing import NewType
 
+from bridge.core.replacing import quick
+
 ShadeId = NewType("ShadeId", str)
 BoardId = NewType("BoardId", str)
 GroupId = NewType("GroupId", str)
@@ -18,6 +20,7 @@ SupplyId = NewType("SupplyId", str)
 Steps = int
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
     """One instant on both clocks.
@@ -35,6 +38,7 @@ class Moment:
         assert self.utc.tzinfo is UTC, "a Moment carries aware UTC"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
     """A closed interval of steps or counts; `low` never exceeds `high`."""

@@ -7,12 +7,13 @@ turns of the tube are 0 at the upper limit. Knows nothing of counts or of what a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from math import ceil, pi
 from random import Random
 
 from bridge.simulate.build import Build
-from bridge.simulate.spiral import radius_mm, turns_for
+from bridge.simulate.spiral import radius_mm, turns_for, wound_on
 
 GRAVITY_MPS2 = 9.80665
 # The grid on which a fall is followed, in tube turns: about 2 mm of cloth.
@@ -67,11 +68,17 @@ class Tube:
     _all_mm: float = field(init=False)
     _stop_turns: float = field(init=False)
     _most_nm: float = field(init=False)
+    _cycle: int = field(init=False)
+    _cloth_kgpm: float = field(init=False)
+    _wound: Callable[[float], float] = field(init=False)
 
     def __post_init__(self) -> None:
         self._all_turns = self.build.all_turns
         self._a_turn = self.build.pulses_per_turn
         self._gear = float(self.build.gear)
+        self._cycle = self.build.cycle
+        self._cloth_kgpm = self.build.cloth_kgpm2 * self.build.width_mm / 1000
+        self._wound = wound_on(self.build.tube_mm, self.build.cloth_mm)
         self._all_mm = self.build.wound(self._all_turns)
         stop = self.build.stop_mm
         self._stop_turns = float("-inf") if stop is None else self._turns_at(stop)
@@ -100,7 +107,8 @@ class Tube:
     @property
     def turns(self) -> float:
         """Tube turns from the upper limit."""
-        return self._turns_of(self._rotor())
+        state = self.state
+        return state.seat_turns + self._rotor() / self._a_turn
 
     @property
     def end_turns(self) -> float:
@@ -149,7 +157,7 @@ class Tube:
 
     def energise(self) -> None:
         """The rotor snaps to the nearest place that fits the driver's phase."""
-        state, cycle = self.state, self.build.cycle
+        state, cycle = self.state, self._cycle
         if not state.energised:
             state.rotor += (state.phase - state.rotor + cycle / 2) % cycle - cycle / 2
             state.energised = True
@@ -173,7 +181,7 @@ class Tube:
         """Send pulses, positive to lower, at `pps`; those that the rotor can't follow are lost."""
         state, before = self.state, self._rotor()
         assert state.energised, "pulses to a motor without current"
-        state.phase = (state.phase + pulses) % self.build.cycle
+        state.phase = (state.phase + pulses) % self._cycle
         state.rotor += pulses
         if pulses < 0:
             self._lose(before, pps)
@@ -188,7 +196,7 @@ class Tube:
         target = min(self._turns_at(self.cloth_drop_mm + mm), self._all_turns)
         shift = (target - self.turns) * self._a_turn
         if self.state.energised:
-            shift = round(shift / self.build.cycle) * self.build.cycle
+            shift = round(shift / self._cycle) * self._cycle
         self.state.rotor += shift
         if not self.state.energised:
             self._snap()
@@ -198,7 +206,7 @@ class Tube:
         """A person turns the tube by hand until the hem bar hangs there, as well as the motor allows."""
         shift = (self._turns_at(drop_mm) - self.turns) * self._a_turn
         if self.state.energised:
-            shift = round(shift / self.build.cycle) * self.build.cycle
+            shift = round(shift / self._cycle) * self._cycle
         self.state.rotor = self._rotor() + shift
         if not self.state.energised:
             self._snap()
@@ -214,14 +222,11 @@ class Tube:
 
     # How.
 
-    def _turns_of(self, rotor: float) -> float:
-        return self.state.seat_turns + rotor / self._a_turn
-
     def _rotor_at(self, turns: float) -> float:
         return (turns - self.state.seat_turns) * self._a_turn
 
     def _drop_at(self, turns: float) -> float:
-        return self._all_mm - self.build.wound(self._all_turns - turns)
+        return self._all_mm - self._wound(abs(self._all_turns - turns))
 
     def _turns_at(self, drop_mm: float) -> float:
         """Turns, the cloth being wound the right way round; its end for more drop than there is cloth."""
@@ -230,15 +235,16 @@ class Tube:
 
     def _rotor(self) -> float:
         """Where the rotor is: held off its equilibrium by less than half a cycle at the stop."""
-        rotor, highest = self.state.rotor, self._highest()
-        return max(highest, rotor)
+        state = self.state
+        highest = (self._stop_turns - state.seat_turns) * self._a_turn
+        return max(highest, state.rotor)
 
     def _highest(self) -> float:
         return (self._stop_turns - self.state.seat_turns) * self._a_turn
 
     def _lose(self, before: float, pps: float) -> None:
         """Give up whole cycles until the equilibrium is within half a cycle of what blocks the rotor."""
-        state, cycle = self.state, self.build.cycle
+        state, cycle = self.state, self._cycle
         limit = self._highest()
         if state.hand_mm is not None or self._overloaded(pps):
             limit = max(limit, before)
@@ -272,10 +278,10 @@ class Tube:
     def _weight_nm(self, turns: float) -> float:
         """Torque of the hanging cloth and hem bar at the tube."""
         build = self.build
-        drop_m = max(0.0, self._drop_at(turns)) / 1000
-        kg = build.hem_bar_kg + build.cloth_kgpm2 * build.width_mm / 1000 * drop_m
-        wound = self._all_turns - turns
-        return kg * GRAVITY_MPS2 * radius_mm(wound, tube_mm=build.tube_mm, cloth_mm=build.cloth_mm) / 1000
+        wound = abs(self._all_turns - turns)
+        drop_m = max(0.0, self._all_mm - self._wound(wound)) / 1000
+        kg = build.hem_bar_kg + self._cloth_kgpm * drop_m
+        return kg * GRAVITY_MPS2 * (build.tube_mm / 2 + build.cloth_mm * wound) / 1000
 
     def _lifting_nm(self) -> float:
         """Torque that lifting asks of the motor now."""
@@ -284,32 +290,47 @@ class Tube:
             self._gear * build.gear_efficiency
         )
 
-    def _held(self, turns: float) -> bool:
-        """Whether the motor holds the cloth there, the gear's losses not counted."""
-        build = self.build
-        motor_nm = (self._weight_nm(turns) - build.friction_nm) / self._gear
-        return motor_nm <= (build.holding_nm if self.state.energised else build.detent_nm)
+    def _held_by(self, holds_nm: float, turns: float) -> bool:
+        """Whether so much at the motor's shaft holds the cloth there, the gear's losses not counted."""
+        return (self._weight_nm(turns) - self.build.friction_nm) / self._gear <= holds_nm
 
     def _settle(self) -> None:
         """Let it fall until it is held, or the cloth has come to its end."""
         holds_nm = self.build.holding_nm if self.state.energised else self.build.detent_nm
         if self._most_nm <= holds_nm * self._gear * SURELY:
             return
-        if self.state.hand_mm is not None or self._held(self.turns):
+        if self.state.hand_mm is not None or self._held_by(holds_nm, self.turns):
             return
-        turns, end = self.turns, self._all_turns
-        step = FALL_TURNS if turns <= end else -FALL_TURNS
-        while not self._held(turns):
-            if abs(end - turns) <= FALL_TURNS:
-                turns = end
-                break
-            turns += step
-        shift = self._rotor_at(turns) - self.state.rotor
+        shift = self._rotor_at(self._falls_to(holds_nm)) - self.state.rotor
         if self.state.energised:
-            self.state.rotor += round(shift / self.build.cycle) * self.build.cycle
+            self.state.rotor += round(shift / self._cycle) * self._cycle
         else:
             self.state.rotor += shift
             self._snap()
+
+    def _falls_to(self, holds_nm: float) -> float:
+        """Return the tube turns at which a shade that is not held now comes to be held, or its cloth's end.
+
+        Along the fall the weight's torque rises, then sinks: cloth paid out grows with the turns, the radius
+        shrinks, and their product is concave. So the first place at which it is held is found by halving.
+        """
+        start, end = self.turns, self._all_turns
+        step = FALL_TURNS if start <= end else -FALL_TURNS
+        # Above the upper limit no cloth hangs, and the torque jumps in slope where it begins to.
+        low, high = 0, max(0, ceil(abs(end - start) / FALL_TURNS - 1))
+        while low < high and self._drop_at(start + low * step) < 0:
+            low += 1
+            if self._held_by(holds_nm, start + low * step):
+                return start + low * step
+        if low == high or not self._held_by(holds_nm, start + high * step):
+            return end
+        while high - low > 1:
+            middle = (low + high) // 2
+            if self._held_by(holds_nm, start + middle * step):
+                high = middle
+            else:
+                low = middle
+        return start + high * step
 
     def _snap(self) -> None:
         full = self.build.full_step

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, inf
 from typing import assert_never
 
@@ -11,6 +11,7 @@ from bridge.core.events import Approach, Button, Nudge, Percent, Place, Press, R
 from bridge.core.position.allowance import steps_for_mm
 from bridge.core.position.claims import claim_at, grade_of, width_mm
 from bridge.core.position.estimate import Grade
+from bridge.core.replacing import quick, replace
 from bridge.core.spec import ShadeSpec
 from bridge.core.state import Level, Purpose, Shade
 from bridge.core.values import GroupId, Steps
@@ -25,6 +26,7 @@ UNKNOWN = (
 )
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Goal:
     """A position to go to, after a reference run where one is needed."""

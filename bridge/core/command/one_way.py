@@ -6,7 +6,7 @@ the board's latency and its pace have run out. Nothing here hears what strangers
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
@@ -27,6 +27,7 @@ from bridge.core.position import one_way as position
 from bridge.core.position.allowance import nearest_cycle, steps_for_mm
 from bridge.core.position.claims import grade_of, reckoned_at, width_mm
 from bridge.core.position.estimate import Grade, Knowledge
+from bridge.core.replacing import quick, replace
 from bridge.core.shade.units import count_of, reach, value_for
 from bridge.core.spec import Unit
 from bridge.core.state import Echo, Request, Run, Shade
@@ -46,6 +47,7 @@ UNKNOWN = (
 )
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
     """A target ready to leave, and what will be reckoned and known once it has left."""

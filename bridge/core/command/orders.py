@@ -5,7 +5,7 @@ Every downward order goes through `refuse_downward`; there is no other way to bu
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, floor, isqrt
 
 from bridge.core.command.goals import Refusal, top_sense
@@ -22,11 +22,13 @@ from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import departed, departed_upward, slipped, swallowed
 from bridge.core.position.fall import holds
+from bridge.core.replacing import quick, replace
 from bridge.core.spec import ShadeSpec
 from bridge.core.state import Purpose, Shade
 from bridge.core.values import Interval, Steps
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
     """An order ready to leave, and what will be known of the shade once it has left."""

@@ -50,6 +50,7 @@ ASK_EVERY_S = 2.0
 ASK_AT_LEAST_EVERY_S = 30.0
 # Room for a slow start, a braking distance and a busy network on top of the computed time of a move.
 MOVE_GRACE_S = 10.0
+_UNHEARD = Board()
 
 
 def pursue(turn: Turn, shade: Shade) -> Shade:
@@ -79,7 +80,7 @@ def _left_alone(turn: Turn, shade: Shade) -> Shade:
 
 def board_of(turn: Turn, shade: Shade) -> Board:
     """Return what is heard of the shade's board."""
-    return turn.house.boards.get(shade.spec.contract.board, Board())
+    return turn.house.boards.get(shade.spec.contract.board, _UNHEARD)
 
 
 def due_s(shade: Shade, board: Board) -> float | None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-from math import ceil, floor, pi
+from math import ceil, floor
 
 from bridge.core.spec import Reference, ShadeSpec
 from bridge.core.values import Interval, Steps
@@ -11,9 +10,8 @@ from bridge.core.values import Interval, Steps
 
 def steps_for_mm(spec: ShadeSpec, mm: float) -> float:
     """Return the steps that move the hem bar by `mm` where a step moves it least: near the lower limit."""
-    roll = spec.travel.roll
-    mm_a_turn = pi * (roll.tube_mm + 2 * roll.wraps_left * roll.cloth_mm)
-    return mm / mm_a_turn * float(spec.travel.drive.pulses_per_turn)
+    travel = spec.travel
+    return mm / travel.least_mm_a_turn * travel.turn_pulses
 
 
 def physical_range(spec: ShadeSpec) -> Interval:
@@ -32,7 +30,7 @@ def reference_interval(spec: ShadeSpec, reference: Reference) -> Interval:
 
 def slip_of_path(spec: ShadeSpec, *, moves: int, distance: Steps) -> Steps:
     """Return the half-width that `moves` starts and `distance` >= 0 steps of travel may have added."""
-    turns = distance / float(spec.travel.drive.pulses_per_turn)
+    turns = distance / spec.travel.turn_pulses
     mm = moves * spec.slip_per_move_mm + turns * spec.slip_per_turn_mm
     return ceil(steps_for_mm(spec, mm))
 
@@ -54,13 +52,18 @@ def scale_allowance(spec: ShadeSpec, *, bound: float | None) -> float:
 
 def snap(spec: ShadeSpec) -> Steps:
     """Return how far an unpowered rotor may turn before it is energised again: half an electrical cycle."""
-    return ceil(spec.travel.drive.cycle_pulses / 2)
+    return spec.travel.half_cycle_steps
 
 
 def nearest_cycle(spec: ShadeSpec, count: Steps) -> Steps:
     """Return the count nearest to `count` at which a sleeping rotor stays where it is."""
-    cycle: Fraction = spec.travel.drive.cycle_pulses
-    return round(round(count / cycle) * cycle)
+    cycle = spec.travel.drive.cycle_pulses
+    if cycle.denominator > 1:
+        return round(round(count / cycle) * cycle)
+    # The same in whole numbers: ties go to the even cycle.
+    whole = cycle.numerator
+    cycles, left = divmod(count, whole)
+    return (cycles + (2 * left > whole or (2 * left == whole and cycles % 2 == 1))) * whole
 
 
 def braking(spec: ShadeSpec, pps: int | None = None) -> Steps:

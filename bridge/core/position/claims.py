@@ -18,10 +18,10 @@ def claim_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Interval:
 def reckoned_at(spec: ShadeSpec, known: Knowledge, count: Steps) -> Interval:
     """Return the positions that `count` may mean by reckoning alone, past the ends of cloth and stop too."""
     assert known.base is not None, "a count means nothing before it is linked to a position"
-    at = known.base.shifted(count)
-    reach = max(abs(at.high - known.anchor.low), abs(at.low - known.anchor.high))
-    scale = scale_allowance(spec, bound=known.scale_bound)
-    return at.widened(ceil(scale * reach))
+    low, high = known.base.low + count, known.base.high + count
+    reach = max(abs(high - known.anchor.low), abs(low - known.anchor.high))
+    off = ceil(scale_allowance(spec, bound=known.scale_bound) * reach)
+    return Interval(low=low - off, high=high + off)
 
 
 def width_mm(spec: ShadeSpec, hull: Interval) -> float:

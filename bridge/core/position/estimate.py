@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from bridge.core.replacing import quick
 from bridge.core.values import Interval, Steps
 
 
@@ -24,6 +25,7 @@ class Grade(StrEnum):
     UNKNOWN = "unknown"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
     """A reference that was met: the count there and where that is.
@@ -55,6 +57,7 @@ class Landmark(StrEnum):
     LOWER_BY_HAND = "lower limit by hand"
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meeting:
     """One reference as it was met, kept to learn the drive from.

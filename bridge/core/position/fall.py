@@ -2,32 +2,14 @@
 
 from __future__ import annotations
 
-from math import ceil, floor
-
 from bridge.core.position.allowance import physical_range, snap
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import Interval
 
 
-def held_ranges(spec: ShadeSpec) -> list[Interval]:
-    """Return the positions in which the unpowered motor holds, from the top down.
-
-    A range that touches a limit reaches on to the physical end beyond it.
-    """
-    ends = physical_range(spec)
-    ranges = []
-    for from_pct, to_pct in spec.unpowered_holds:
-        below, above = sorted((from_pct, to_pct))
-        low = ends.low if above >= 100 else ceil(spec.travel.steps_at_percent(above))
-        high = ends.high if below <= 0 else floor(spec.travel.steps_at_percent(below))
-        if low <= high:
-            ranges.append(Interval(low=low, high=high))
-    return sorted(ranges, key=lambda each: each.low)
-
-
 def holds(spec: ShadeSpec, where: Interval) -> bool:
     """Say whether the unpowered motor holds the hem bar wherever in `where` it is."""
-    return any(held.contains(where) for held in held_ranges(spec))
+    return any(held.contains(where) for held in spec.held)
 
 
 def after_power_cut(spec: ShadeSpec, where: Interval) -> Interval:
@@ -41,7 +23,7 @@ def after_power_cut(spec: ShadeSpec, where: Interval) -> Interval:
         return where.widened(snap(spec)).clipped(ends)
     turn = spec.travel.drive.pulses_per_turn
     reach = ends.high
-    for held in held_ranges(spec):
+    for held in spec.held:
         if held.high >= where.high and held.width >= turn:
             reach = held.high
             break

@@ -7,7 +7,7 @@ what has happened between. The broker and the journal are not known here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 from bridge.core.contract import Report
@@ -23,6 +23,7 @@ from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased, slipped
 from bridge.core.position.fall import holds
+from bridge.core.replacing import quick, replace
 from bridge.core.spec import ShadeSpec
 from bridge.core.values import BoardId, Interval, Steps
 
@@ -30,6 +31,7 @@ from bridge.core.values import BoardId, Interval, Steps
 REPORT_EVERY_S = 0.5
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Memory:
     """What was known of one shade when its board stood still.

@@ -6,7 +6,6 @@ interval of counts takes its place. Nothing here sends or asks.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import ceil, floor
 
 from bridge.core.position.allowance import braking, free_above, physical_range, snap
@@ -14,6 +13,7 @@ from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import rebased, slipped
 from bridge.core.position.fall import after_power_cut, holds
+from bridge.core.replacing import replace
 from bridge.core.shade.profile import Profile, move_profile
 from bridge.core.shade.units import rounding
 from bridge.core.spec import PowerUp, ShadeSpec

@@ -6,11 +6,11 @@ The seam for whoever looks ahead: the same view can be made for any instant, and
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from datetime import datetime
 from functools import cache
 from zoneinfo import ZoneInfo
 
+from bridge.core.replacing import replace
 from bridge.core.rules.catalogue import Rule, rules
 from bridge.core.rules.demand import Demand, Standing
 from bridge.core.rules.view import Readings, SunAtWindow, View, season_at

@@ -8,9 +8,11 @@ the direction is the caller's.
 import math
 from dataclasses import dataclass
 
+from bridge.core.replacing import quick
 from bridge.core.shade.bounds import checked
 
 
+@quick
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """How one move runs.

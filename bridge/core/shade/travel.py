@@ -27,6 +27,9 @@ class Travel:
         deepest_steps: Last whole step of any downward motion: half a turn before the end of the
             cloth, past which it could wind up again the wrong way.
         version: Twelve hex digits that change with every number of roll or drive.
+        turn_pulses: Steps of one tube turn, not exact.
+        least_mm_a_turn: How far the hem bar moves in a tube turn near the lower limit, where it moves least.
+        half_cycle_steps: Half an electrical cycle, rounded up.
     """
 
     roll: Roll
@@ -35,7 +38,9 @@ class Travel:
     end_steps: int = field(init=False, repr=False, compare=False)
     deepest_steps: int = field(init=False, repr=False, compare=False)
     version: str = field(init=False, repr=False, compare=False)
-    _turn: float = field(init=False, repr=False, compare=False)
+    turn_pulses: float = field(init=False, repr=False, compare=False)
+    least_mm_a_turn: float = field(init=False, repr=False, compare=False)
+    half_cycle_steps: int = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Derive the bounds once; they are asked for on every event."""
@@ -45,7 +50,10 @@ class Travel:
         object.__setattr__(self, "end_steps", math.floor(end))
         object.__setattr__(self, "deepest_steps", math.floor(end - half_turn))
         object.__setattr__(self, "version", _version(self.roll, self.drive))
-        object.__setattr__(self, "_turn", float(self.drive.pulses_per_turn))
+        object.__setattr__(self, "turn_pulses", float(self.drive.pulses_per_turn))
+        least = math.pi * (self.roll.tube_mm + 2 * self.roll.wraps_left * self.roll.cloth_mm)
+        object.__setattr__(self, "least_mm_a_turn", least)
+        object.__setattr__(self, "half_cycle_steps", math.ceil(self.drive.cycle_pulses / 2))
 
     def steps_at_drop(self, drop_mm: float) -> Fraction:
         """Return the steps from the upper limit at a drop; negative above it, not rounded.
@@ -61,7 +69,7 @@ class Travel:
         Raises:
             RequestError: past the end of the cloth, `end_steps`.
         """
-        return self.roll.drop_at_turns(float(steps) / self._turn)
+        return self.roll.drop_at_turns(float(steps) / self.turn_pulses)
 
     def steps_at_percent(self, open_pct: float) -> Fraction:
         """Return the steps from the upper limit at a percent open; outside 0..100 is valid.

@@ -45,6 +45,8 @@ ORDERS_AN_HOUR = 400
 TICKS_AT_ONCE = 5
 MEETINGS_MAX = 100
 SOON_S = 0.01
+NAMES_SHADE = (Asked, TargetHeard)
+OF_ONE_SHADE = (ReportHeard, *NAMES_SHADE)
 
 
 class Checks:
@@ -53,6 +55,8 @@ class Checks:
     def __init__(self, world: World) -> None:
         self.world = world
         self.asked: dict[int, Asking] = {}
+        # Of these, those that have not ended.
+        self.open: dict[int, Asking] = {}
         self.unfelt = Unfelt(world)
         self.highest_seq: dict[tuple[ShadeId, int], int] = {}
         self.for_request: dict[tuple[ShadeId, int, int, int], int | None] = {}
@@ -93,9 +97,7 @@ class Checks:
         self.unheard.decided(event, house)
         self.unfelt.decided(event, house)
         self.reckoned.decided(event, house, message)
-        for shade in (
-            concerned if isinstance(event, ReportHeard | Asked | TargetHeard) else house.shades.values()
-        ):
+        for shade in concerned if isinstance(event, OF_ONE_SHADE) else house.shades.values():
             self.claim(shade)
         self._in_charge(before, event, house, decisions)
         self.limits.shown(before, house)
@@ -116,7 +118,7 @@ class Checks:
                 raise Escape("I12", f"{shade.id}: {len(shade.knowledge.meetings)} references are kept")
 
     def _concerned(self, event: Event, house: House) -> list[Shade]:
-        if isinstance(event, Asked | TargetHeard):
+        if isinstance(event, NAMES_SHADE):
             return [house.shades[event.shade]]
         if isinstance(event, ReportHeard):
             name = self.world.shade_at[event.board, event.channel]
@@ -132,7 +134,8 @@ class Checks:
         self.limits.heard(shade.id, event)
         side, channel = self.world.where[shade.id]
         said_s = message.at_s
-        evidence = shade.channel.report is not None and shade.channel.report == event.report
+        last = shade.channel.report
+        evidence = last is event.report or last == event.report
         dirty = side.dirty[channel]
         if dirty is not None and evidence and said_s >= dirty:
             side.dirty[channel] = None
@@ -151,12 +154,13 @@ class Checks:
         if note.name == "request.accepted":
             if number in self.asked:
                 raise Escape("I3", f"request {number} was accepted twice")
-            self.asked[number] = Asking(shade=note.shade, asked_s=self.world.now)
+            self.asked[number] = self.open[number] = Asking(shade=note.shade, asked_s=self.world.now)
             self.world.figures.requests += 1
             return
         known = self.asked.setdefault(number, Asking(shade=note.shade, asked_s=self.world.now))
         if known.fate is not None:
             raise Escape("I3", f"request {number} ended twice: {known.fate}, then {fields['fate']}")
+        self.open.pop(number, None)
         known.fate, known.ended_s, known.why = str(fields["fate"]), self.world.now, str(fields["why"])
         self.world.figures.fates[known.fate] += 1
         self.world.figures.whys[f"{known.fate}: {plain(str(fields['why']))}"] += 1
@@ -176,6 +180,7 @@ class Checks:
             del self.asked[number]
         for number, name in open_now.items():
             self.asked.setdefault(number, Asking(shade=name, asked_s=self.world.now)).fate = None
+        self.open = {number: each for number, each in self.asked.items() if each.fate is None}
         self.highest_seq.clear()
         self.limits.forgiven()
 
@@ -356,9 +361,7 @@ class Checks:
         server = self.world.server
         if not server.running or server.house is None:
             return
-        for number, asking in self.asked.items():
-            if asking.fate is not None:
-                continue
+        for number, asking in self.open.items():
             age = self.world.now - asking.asked_s
             if age > self.world.patience_s[asking.shade]:
                 raise Escape("I3", f"{asking.shade}: request {number} is open for {age:.0f} s")

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.adapters.links.one_way import encode
 from bridge.core.contract import Do
+from bridge.core.dues import Dues
 from bridge.core.events import (
     Asked,
     BrokerLost,
@@ -27,10 +28,10 @@ from bridge.core.events import (
     Ticked,
     only_halts,
 )
-from bridge.core.house import due_s, handle
+from bridge.core.house import handle
 from bridge.core.outcome import Decisions, SendOrder, SendTarget
 from bridge.core.recalling import refuted, remembered
-from bridge.core.state import House
+from bridge.core.state import House, touched
 from bridge.core.values import Moment
 from bridge.simulate.wire import Publish
 from bridge.simulate.world.network import Said
@@ -64,6 +65,7 @@ class Server:
         self.held_in: list[Said] = []
         self.held_out: list[tuple[Callable[[Any], None], SendOrder | Overheard]] = []
         self.runs = 0
+        self.dues = Dues()
         self.mono_base = -world.rng.uniform(10, 1e6)
         self.wall = 0.0
         self.session_until = -1.0
@@ -324,12 +326,10 @@ class Server:
         """Keep at the broker what has changed of shades at rest."""
         if not self.connected or house is before or house.stood_down:
             return
-        for name, shade in house.shades.items():
-            if before is not None and before.shades.get(name) is shade:
-                continue
+        for shade in house.shades.values() if before is None else touched(before, house):
             memory = remembered(shade, house.term)
             if memory is not None or refuted(shade):
-                self.world.broker.remember(name, memory)
+                self.world.broker.remember(shade.id, memory)
 
     def _die_at(self, orders: int, *, changed: bool) -> int | None:
         """Return before which effect this process dies: 0 before the write, then before each order."""
@@ -349,7 +349,7 @@ class Server:
 
     def _tick_later(self, event: Event) -> None:
         assert self.house is not None
-        due = due_s(self.house)
+        due = self.dues.due_s(self.house)
         wanted = None if due is None else due + self.mono_base
         if isinstance(event, Ticked):
             self.world.checks.ticked(wanted)

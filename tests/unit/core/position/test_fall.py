@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from bridge.core.position.allowance import physical_range, snap
-from bridge.core.position.fall import after_power_cut, held_ranges, holds
+from bridge.core.position.fall import after_power_cut, holds
 from bridge.core.values import Interval
 from tests.unit.core.bench import SPEC
 
@@ -11,12 +11,12 @@ ENDS = physical_range(SPEC)
 
 
 def test_a_range_that_touches_a_limit_reaches_to_the_physical_end() -> None:
-    assert held_ranges(SPEC) == [ENDS]
+    assert SPEC.held == (ENDS,)
 
 
 def test_held_ranges_come_from_the_top_down() -> None:
     spec = replace(SPEC, unpowered_holds=((0.0, 10.0), (70.0, 90.0)))
-    upper, lower = held_ranges(spec)
+    upper, lower = spec.held
     assert upper.low == pytest.approx(spec.travel.steps_at_percent(90), abs=1)
     assert lower.high == ENDS.high
 
