@@ -80,7 +80,7 @@ def number(text: str) -> float:
 
 
 def seconds(text: str) -> float:
-    """Read a length of time in seconds, above 0 and up to a day."""
+    """Read a length of time in seconds, above 0."""
     value = number(text)
     if value <= 0:
         raise argparse.ArgumentTypeError(f"{text!r} is no length of time; give seconds, more than 0")

@@ -32,10 +32,11 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument("--quick", action="store_true", help="fewer repetitions: a first look")
     parser.add_argument("--disk", type=Path, metavar="DIR", help="measure the disk that holds this folder")
-    parser.add_argument(
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
         "--page", action="store_true", help="measure what 20 browsers cost that look at 50 windows, instead"
     )
-    parser.add_argument(
+    what.add_argument(
         "--storm",
         type=whole_number,
         metavar="RATE",

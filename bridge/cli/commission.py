@@ -10,7 +10,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bridge.cli.answers import number
 from bridge.cli.parser import HelpFormatter
+from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -55,13 +57,20 @@ def add_command(subparsers: Subparsers) -> None:
         "--new-drive", action="store_true", help="only what another motor, gear or tube makes necessary"
     )
     what.add_argument("--new-window", action="store_true", help="only what another window makes necessary")
-    parser.add_argument("--trim-upper", type=float, metavar="MM", help="move the upper limit, down positive")
-    parser.add_argument("--trim-lower", type=float, metavar="MM", help="move the lower limit, down positive")
+    parser.add_argument("--trim-upper", type=number, metavar="MM", help="move the upper limit, down positive")
+    parser.add_argument("--trim-lower", type=number, metavar="MM", help="move the lower limit, down positive")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Lead the person; return 0 once it is done, 1 when it was put away."""
+    trims = args.trim_upper is not None or args.trim_lower is not None
+    if trims and (args.new_board or args.new_drive or args.new_window or args.anew):
+        raise RequestError(
+            where="--trim-upper, --trim-lower",
+            problem="a trim moves limits and nothing else",
+            remedy="give no other of these options beside it",
+        )
     from bridge.cli.commission_run import commission  # noqa: PLC0415  pydantic, tomlkit and paho are heavy
 
     return commission(args)

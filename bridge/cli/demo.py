@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bridge.cli.parser import HelpFormatter
-from bridge.core.errors import RequestError
+from bridge.cli.state_folder import made
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -41,15 +41,7 @@ def run(args: argparse.Namespace) -> int:
         if folder is None:
             passing = tempfile.TemporaryDirectory(prefix="hembar-demo-", ignore_cleanup_errors=True)
             folder = Path(stack.enter_context(passing))
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise RequestError(
-                where=f"--folder {folder}",
-                problem=f"it can't be made: {error.strerror}",
-                remedy="name a folder that you may write to",
-            ) from error
-        return _show(folder, story_only=args.story_only)
+        return _show(made(folder, "--folder"), story_only=args.story_only)
 
 
 def _show(folder: Path, *, story_only: bool) -> int:

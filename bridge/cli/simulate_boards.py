@@ -12,6 +12,7 @@ from pathlib import Path
 
 from bridge.cli.broker_options import host_and_port
 from bridge.cli.parser import HelpFormatter
+from bridge.cli.state_folder import made
 
 HELP = "run simulated boards with shades that are not there, against a real broker"
 
@@ -45,7 +46,8 @@ def run(args: argparse.Namespace) -> int:
     """Run the boards until a signal ends them.
 
     Raises:
-        ConfigError: the house file or the state folder can't be used.
+        ConfigError: the house file can't be used, or the boards run already.
+        RequestError: the state folder can't be made, or the house has no such board.
     """
     return asyncio.run(_run(args))
 
@@ -56,11 +58,12 @@ async def _run(args: argparse.Namespace) -> int:
     from bridge.simulate.house_file import read_house  # noqa: PLC0415
 
     plan = DEMO_HOUSE if args.house == "demo" else read_house(Path(args.house))
+    state = made(args.state, "--state")
     host, port = args.broker
     ended = asyncio.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         asyncio.get_running_loop().add_signal_handler(number, ended.set)
-    house = SimulatedHouse(plan, args.state, host=host, port=port, root=args.root, only=args.board)
+    house = SimulatedHouse(plan, state, host=host, port=port, root=args.root, only=args.board)
     async with house:
         for name, live in house.boards.items():
             shades = ", ".join(f"{n} {fitting.shade}" for n, fitting in enumerate(live.plan.channels))

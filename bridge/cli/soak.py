@@ -76,6 +76,10 @@ def run(args: argparse.Namespace) -> int:
     faults = _faults(args.faults)
     if not 0 < args.days <= 10_000:
         raise RequestError(where="--days", problem=f"{args.days:g} days", remedy="give 0.1 to 10000")
+    if args.minutes is not None and args.minutes <= 0:
+        raise RequestError(where="--minutes", problem=f"{args.minutes:g} minutes", remedy="give more than 0")
+    if args.jobs < 1:
+        raise RequestError(where="--jobs", problem=f"{args.jobs} processes", remedy="give 1 or more")
     every = [
         Options(
             seed=seed,
@@ -92,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
     began, shares, done = monotonic(), [], 0
     until_s = float("inf") if args.minutes is None else began + 60 * args.minutes
     lines = LINES_OF_A_STORY if args.story else 0
-    for share in run_all(every, jobs=max(1, args.jobs), lines=lines, until_s=until_s):
+    for share in run_all(every, jobs=args.jobs, lines=lines, until_s=until_s):
         shares.append(share)
         done += share.seeds
         _progress(done, len(every), sum(len(each.failures) for each in shares))

@@ -18,7 +18,7 @@ from typing import Self
 import aiomqtt
 
 from bridge.core.contract import Link
-from bridge.core.errors import ConfigError
+from bridge.core.errors import RequestError
 from bridge.simulate.board import DEFAULT_ROOT
 from bridge.simulate.fitting import HousePlan, OneWayPlan, Plan
 from bridge.simulate.state_file import AnyBoard, BoardFiles, HemBar, hem_bar
@@ -234,7 +234,8 @@ class SimulatedHouse:
         password: With it each board gives its id as its name at the broker; None to give none.
 
     Raises:
-        ConfigError: an id in `only` is none of the house's, or a board runs on these files already.
+        ConfigError: a board runs on these files already.
+        RequestError: an id in `only` is none of the house's.
     """
 
     def __init__(
@@ -252,7 +253,7 @@ class SimulatedHouse:
         ids = [board.id for board in every]
         for name in only:
             if name not in ids:
-                raise ConfigError(
+                raise RequestError(
                     where=f"board {name}",
                     problem="the house has no such board",
                     remedy=f"choose from {', '.join(ids)}",

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bridge.core.errors import ConfigError
+from bridge.core.errors import ConfigError, RequestError
 from bridge.simulate.client import SimulatedHouse
 from bridge.simulate.demo_house import DEMO_HOUSE
 from bridge.simulate.state_file import HemBar, read_truth
@@ -154,7 +154,7 @@ def test_a_second_process_on_the_same_files_is_refused(
 
 def test_an_unknown_board_is_refused_by_name(mosquitto: Mosquitto, tmp_path: Path) -> None:
     with pytest.raises(
-        ConfigError, match="board cellar: the house has no such board; choose from attic-board"
+        RequestError, match="board cellar: the house has no such board; choose from attic-board"
     ):
         SimulatedHouse(DEMO_HOUSE, tmp_path, host=mosquitto.host, port=mosquitto.port, only=["cellar"])
 
