@@ -190,7 +190,9 @@ def _whose_plan(told: Told, zone: tzinfo) -> list[str]:
         return []
     if told.since is None:
         return ["  the journal holds no plan of this day; this one is reckoned now"]
-    return [f"  the plan as it stood at {told.since.astimezone(zone):%H:%M}, from the journal"]
+    return [
+        f"  the plan as it stood at each moment from {told.since.astimezone(zone):%H:%M} on, from the journal"
+    ]
 
 
 def _what_happened(told: Told, zone: tzinfo) -> list[str]:
@@ -202,7 +204,7 @@ def _what_happened(told: Told, zone: tzinfo) -> list[str]:
         return ["  the journal tells nothing of this day"]
     lines = []
     for each in rests(told.real):
-        where = "not known" if each.open_pct is None else f"at {each.open_pct:.0f} %"
+        where = "not known" if each.open_pct is None else f"at {round(each.open_pct)} %"
         held = ", held for a person" if each.held else ""
         lines.append(f"  {each.utc.astimezone(zone):%H:%M}  {where}{held}")
     return ["  what happened:", *lines]
@@ -229,7 +231,7 @@ def _document(told: Told) -> dict[str, Any]:
     if told.written is not None:
         from bridge.shell.written_plan import plans_told  # noqa: PLC0415
 
-        document["plan_written_utc"] = None if told.since is None else told.since.isoformat()
+        document["planned_since_utc"] = None if told.since is None else told.since.isoformat()
         document["plans"] = plans_told(told.written.plans)
     if told.real is not None:
         document["happened"] = [

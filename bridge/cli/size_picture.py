@@ -39,11 +39,13 @@ def _lifting(panel: Any, setup: Setup, places: list[Place], shades: Shades) -> N
     needed = [each.needed_nm for each in places]
     title = f"Lifting at {setup.top_pps:g} steps/s: torque at the motor, N m"
     panel.set_title(title, loc="left", color=shades.ink)
-    panel.plot(at, [each.available_nm for each in places], color=shades.blue, linewidth=2.4, label="given")
-    panel.plot(at, needed, color=VERMILION, linewidth=2.4, label="asked")
     panel.plot(
-        at, [USUAL_MARGIN * each for each in needed], color=VERMILION, linewidth=1.2, linestyle="--",
-        label=f"asked, {USUAL_MARGIN:g} times",
+        at, [each.available_nm for each in places], color=shades.blue, linewidth=2.4, label="the motor gives"
+    )
+    panel.plot(at, needed, color=VERMILION, linewidth=2.4, label="lifting asks")
+    panel.plot(
+        at, [USUAL_MARGIN * each for each in needed], color=VERMILION, linewidth=1.6, linestyle="--",
+        label=f"{USUAL_MARGIN:g} times that:\ncommon practice",
     )  # fmt: skip
     _finish(panel, shades)
 
@@ -55,16 +57,17 @@ def _resting(panel: Any, setup: Setup, places: list[Place], shades: Shades) -> N
         held_percents(setup.lifting, detent_torque_nm=setup.motor.detent_torque_nm)
     ):
         drops = [setup.travel.roll.drop_at_percent(percent) for percent in (high, low)]
-        label = "may sleep" if number == 0 else None
+        label = "here it may sleep" if number == 0 else None
         panel.axvspan(
             *drops, facecolor=shades.pale, edgecolor=shades.paper, hatch="///", linewidth=0, label=label
         )
-    panel.plot(at, [each.weight_nm for each in places], color=ORANGE, linewidth=2.4, label="weight")
+    panel.plot(at, [each.weight_nm for each in places], color=ORANGE, linewidth=2.4, label="the cloth pulls")
     detent = setup.motor.detent_torque_nm
-    panel.axhline(detent, color=GREEN, linewidth=1.8, linestyle="-.", label="held")
+    panel.axhline(detent, color=GREEN, linewidth=1.8, linestyle="-.", label="the motor holds")
     panel.axhline(
-        detent / USUAL_MARGIN, color=GREEN, linewidth=1.2, linestyle=":", label=f"held, 1/{USUAL_MARGIN:g}"
-    )
+        detent / USUAL_MARGIN, color=GREEN, linewidth=1.8, linestyle=":",
+        label=f"1/{USUAL_MARGIN:g} of that: the\nbound for sleep",
+    )  # fmt: skip
     _finish(panel, shades)
 
 

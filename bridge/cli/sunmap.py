@@ -97,12 +97,16 @@ def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str, shade
     panel.contour(deep, levels=[0.5], colors=[VERMILION], linewidths=1.8, extent=extent)
     _axes(panel, start, zone)
     bar = figure.colorbar(image, ax=panel, pad=0.02)
-    bar.set_label("sun on the window: how far open the rules let it be, %")
+    bar.set_label("sun on the window and a rule lowers: how far open it may be, %")
     marks = [
         Patch(facecolor=shades.night, label="night"),
         Patch(facecolor=shades.dull, edgecolor=shades.pale, label="day, no sun on the window"),
         Patch(facecolor=shades.pale, label="sun on the window, no rule lowers"),
-        Patch(facecolor="none", edgecolor=VERMILION, label=f"sun deeper than {found.limit_m:g} m, shade up"),
+        Patch(
+            facecolor="none",
+            edgecolor=VERMILION,
+            label=f"here the sun would reach deeper than {found.limit_m:g} m",
+        ),
     ]
     panel.legend(handles=marks, loc="upper left", bbox_to_anchor=(0, -0.07), ncols=2, frameon=False)
     panel.set_title(f"{title}: the sun on the window by date and hour, cloudless", loc="left")

@@ -65,12 +65,10 @@ class Written:
     Attributes:
         plans: Plans.
         foreseen: What the rules would ask.
-        last_utc: The last event of any kind within the day; None without one.
     """
 
     plans: list[Plan] = field(default_factory=list)
     foreseen: list[Spells] = field(default_factory=list)
-    last_utc: datetime | None = None
 
 
 def written(content: Content, shades: Sequence[ShadeId], span: LocalDay) -> dict[ShadeId, Written]:
@@ -80,18 +78,16 @@ def written(content: Content, shades: Sequence[ShadeId], span: LocalDay) -> dict
         LinkError: a row is not of this version.
     """
     found = {name: Written() for name in shades}
-    last: datetime | None = None
+    lived = False
     for row in content.rows:
         at = datetime.fromisoformat(row.utc)
         if at >= span.end_utc:
             break
-        last = at if at >= span.start_utc else last
+        lived = lived or at >= span.start_utc
         for note in _notes(row.id, row.decisions) if _MARK in row.decisions else ():
             if note.shade in found:
                 _take(found[note.shade], note, at, before=at < span.start_utc)
-    if last is None:
-        return {name: Written() for name in shades}
-    return {name: replace(each, last_utc=last) for name, each in found.items()}
+    return found if lived else {name: Written() for name in shades}
 
 
 def _notes(row: int, decisions: bytes) -> Iterator[Note]:
@@ -152,16 +148,15 @@ def since(mine: Written, span: LocalDay) -> datetime | None:
 def as_written(day: ShadeDay, spec: ShadeSpec, mine: Written) -> ShadeDay:
     """Return the day with the plan as it was written down.
 
-    What has passed shows the first plan of the day, what comes after the last event the newest. Before
-    anything was written the day keeps what is reckoned now.
+    Each instant shows the plan that stood then, what comes after the last event the newest. Before anything
+    was written the day keeps what is reckoned now.
     """
     times = day.seen.sun.utc_s
     planned = np.array(day.planned, dtype=np.float64)
     low, high = np.array(day.asked.low_pct), np.array(day.asked.high_pct)
-    if mine.plans and mine.last_utc is not None:
-        for plan, begins in ((mine.plans[0], mine.plans[0].utc), (mine.plans[-1], mine.last_utc)):
-            known = times >= begins.timestamp()
-            planned[known] = _places(plan, times)[known]
+    for plan in mine.plans:
+        known = times >= plan.utc.timestamp()
+        planned[known] = _places(plan, times)[known]
     for each in mine.foreseen:
         known = (times >= each.utc.timestamp()) & (times < each.ends_s[-1])
         at = np.searchsorted(each.ends_s, times[known], side="right")

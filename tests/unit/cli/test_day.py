@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -157,19 +158,17 @@ def test_the_plan_of_a_past_day_is_what_was_written_down_not_what_the_settings_s
 ) -> None:
     path, scene = sunny
     said = json.loads(a_day(settings, path, capsys, "--json"))["shades"]["landing"]
-    assert said["plan_written_utc"] == "2026-06-01T01:10:00+00:00"
+    assert said["planned_since_utc"] == "2026-06-01T01:10:00+00:00"
     first, last = scene.told("rule.shade.decided")[0], scene.told("rule.shade.decided")[-1]
     assert said["plans"][0]["moves"][0]["utc"] == dict(first.fields)["next_at"]
     assert said["plans"][-1]["moves"][0]["utc"] == dict(last.fields)["next_at"]
-    morning = [(each["utc"], each["to_pct"]) for each in said["plans"][0]["moves"]]
-    evening = [(each["utc"], each["to_pct"]) for each in said["plans"][-1]["moves"]]
-    # The person's place of 13:00 is in the plan from the last event on, and not before.
     told = [(each["utc"], each["to_pct"]) for each in said["moves"]]
-    assert told[: len(morning)] != evening
-    assert [each for each in morning if each[0] < "2026-06-01T13:00"] == [
-        each for each in told if each[0] < "2026-06-01T13:00"
-    ]
-    assert {at for at, _ in evening if at.startswith("2026-06-01")} <= {at for at, _ in told}
+    for plan, later in pairwise(said["plans"]):
+        # Each plan counts until the next one.
+        due = [each for each in plan["moves"] if each["utc"] < later["utc"]]
+        assert all((each["utc"], each["to_pct"]) in told for each in due)
+    coming = [each for each in said["plans"][-1]["moves"] if each["utc"] < "2026-06-02"]
+    assert [(each["utc"], each["to_pct"]) for each in coming] == told[-len(coming) :]
     # The same settings without the journal have other rules for this shade: heat, wind, no limit at night.
     words = ["day", str(settings), "--date", "2026-06-01", "--shade", "landing", "--json"]
     assert main(words) == 0
@@ -203,7 +202,7 @@ def test_the_plan_in_the_journal_is_read_and_not_derived_again(
     written(path, sunny[1], then=planned_otherwise)
     said = json.loads(a_day(settings, path, capsys, "--json"))["shades"]["landing"]
     moves = [(each["utc"][11:16], each["from_pct"], each["to_pct"]) for each in said["moves"]]
-    assert moves[-2:] == [("12:34", 88, 77), ("20:00", 77, 5)]
+    assert moves == [("12:34", 88, 77), ("20:00", 77, 5)]
     assert said["plans"][0]["moves"] == [
         {"utc": "2026-06-01T12:34:00+00:00", "to_pct": 77, "rule": "sun-depth"},
         {"utc": "2026-06-01T20:00:00+00:00", "to_pct": 5, "rule": "night"},
@@ -214,7 +213,7 @@ def test_a_day_with_a_journal_tells_plan_and_what_happened_in_words(
     settings: Path, sunny: tuple[Path, Lived], capsys: pytest.CaptureFixture[str]
 ) -> None:
     said = a_day(settings, sunny[0], capsys)
-    assert "the plan as it stood at 01:10, from the journal" in said
+    assert "the plan as it stood at each moment from 01:10 on, from the journal" in said
     happened = said.partition("what happened:")[2]
     assert "at 70 %, held for a person" in happened
 
@@ -236,7 +235,7 @@ def test_the_day_is_drawn(settings: Path, journal: Path, tmp_path: Path) -> None
     assert main([*words, str(bare)]) == 0
     assert main([*words, str(full), "--journal", str(journal)]) == 0
     # Words are drawn as shapes, each with what it says in a comment.
-    for said in ("really", "held by a person", "gusts, m/s (dotted)"):
+    for said in ("where it really hung", "held by a person", "Gusts, m/s"):
         assert f"<!-- {said} -->" in full.read_text()
         assert f"<!-- {said} -->" not in bare.read_text()
 
