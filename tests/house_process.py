@@ -137,9 +137,20 @@ class House:
 
 @contextmanager
 def running_house(
-    mosquitto: Mosquitto, folder: Path, *, local_button: bool | None = None, more: str = ""
+    mosquitto: Mosquitto,
+    folder: Path,
+    *,
+    local_button: bool | None = None,
+    more: str = "",
+    longitude_deg: float | None = None,
 ) -> Iterator[House]:
-    settings = settings_for(mosquitto.port, folder / "house.toml", local_button=local_button, more=more)
+    settings = settings_for(
+        mosquitto.port,
+        folder / "house.toml",
+        local_button=local_button,
+        more=more,
+        longitude_deg=longitude_deg,
+    )
     truth = folder / "truth"
     truth.mkdir()
     bridge = Bridge(settings, folder / "state", folder / "bridge.log")
