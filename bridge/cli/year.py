@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
+from statistics import median
 from time import process_time
 from typing import TYPE_CHECKING, Any
 
@@ -19,11 +21,12 @@ from bridge.core.errors import RequestError
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
     from bridge.core.spec import HouseSpec, ShadeSpec
-    from bridge.core.sun.series import SunSeries
+    from bridge.core.values import ShadeId
     from bridge.simulate.weather_file import WeatherYear
     from bridge.simulate.weather_year import ShadeYear
 
 BAR_CELLS = 30
+FACADES, ROUNDS = 10, 3
 EXAMPLE = "Example:\n  hembar year hembar.toml --weather place.epw --shade study --picture year.svg"
 # Column, its unit, how it is shown, the field.
 COLUMNS = (
@@ -59,7 +62,9 @@ def add_command(subparsers: Subparsers) -> None:
         default=1.5,
         help="gusts over the mean wind, which alone such files have; default 1.5 (common practice)",
     )
-    parser.add_argument("--compare", action="store_true", help="time pvlib's sun for the same minutes too")
+    parser.add_argument(
+        "--compare", action="store_true", help="time one facade, ten, and pvlib's sun for the same minutes"
+    )
     add_picture(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
@@ -67,7 +72,6 @@ def add_command(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the figures of each shade."""
-    from bridge.core.sun.series import sun_series  # noqa: PLC0415  numpy
     from bridge.settings.load import load  # noqa: PLC0415
     from bridge.simulate.weather_file import read_weather  # noqa: PLC0415  numpy
 
@@ -76,11 +80,8 @@ def run(args: argparse.Namespace) -> int:
     house = load(args.settings).house
     shades = shades_with_window(house, args.shade)
     year = read_weather(args.weather)
-    began = process_time()
-    sun = sun_series(year.place, year.utc_s)
-    found = {spec.id: _shade_year(house, spec, year, args.gust_factor, sun) for spec in shades}
-    took_s = process_time() - began
-    speed = _compared(house, shades, year, took_s) if args.compare else None
+    found = _years(house, shades, year, args.gust_factor)
+    speed = _compared(house, shades[0], year) if args.compare else None
     if args.picture is not None:
         from bridge.cli.year_picture import draw  # noqa: PLC0415  matplotlib
 
@@ -112,23 +113,20 @@ def shades_with_window(house: HouseSpec, wanted: str | None) -> list[ShadeSpec]:
     return found
 
 
-def _shade_year(
-    house: HouseSpec, spec: ShadeSpec, year: WeatherYear, gust_factor: float, sun: SunSeries
-) -> ShadeYear:
-    from bridge.simulate.weather_year import at_the_weather, shade_year  # noqa: PLC0415
+def _years(
+    house: HouseSpec, shades: Sequence[ShadeSpec], year: WeatherYear, gust_factor: float
+) -> dict[ShadeId, ShadeYear]:
+    from bridge.simulate.weather_year import at_the_weather, shade_year, year_outside  # noqa: PLC0415  numpy
 
-    def told(what: str, share: float) -> None:
-        _progress(f"{spec.id}: {what}", share)
+    _progress("sun and sky", 0.0)
+    outside = year_outside(at_the_weather(house.site, year), year, gust_factor=gust_factor)
+    found = {}
+    for done, spec in enumerate(shades):
 
-    found = shade_year(
-        at_the_weather(house.site, year),
-        spec,
-        house.restraint,
-        year,
-        gust_factor=gust_factor,
-        told=told,
-        sun=sun,
-    )
+        def told(what: str, share: float, done: int = done, name: str = spec.id) -> None:
+            _progress(f"{name}: {what}", (done + share) / len(shades))
+
+        found[spec.id] = shade_year(outside, spec, house.restraint, told=told)
     if sys.stderr.isatty():
         print(file=sys.stderr)
     return found
@@ -141,27 +139,39 @@ def _progress(what: str, share: float) -> None:
         print(f"\r[{bar}] {what:<30}", end="", file=sys.stderr, flush=True)
 
 
-def _compared(
-    house: HouseSpec, shades: list[ShadeSpec], year: WeatherYear, took_s: float
-) -> dict[str, float]:
-    """Return the processor time of all shades, of one and of ten facades, and of pvlib's sun."""
-    import pandas as pd  # noqa: PLC0415  comes with pvlib
-    from pvlib import solarposition  # noqa: PLC0415
-
-    began = process_time()
-    stamps = pd.to_datetime(year.utc_s, unit="s", utc=True)
-    solarposition.get_solarposition(stamps, year.place.latitude_deg, year.place.longitude_deg)
-    other_s = process_time() - began
-    turned = [_turned(shades[0], 36.0 * number) for number in range(10)]
-    one_s, ten_s = (_cost_s(house, some, year) for some in (turned[:1], turned))
+def _compared(house: HouseSpec, shade: ShadeSpec, year: WeatherYear) -> dict[str, float]:
+    """Return the processor time of one facade, of ten, and of pvlib's sun: medians of interleaved rounds."""
+    turned = [_turned(shade, 36.0 * number) for number in range(FACADES)]
+    rounds = [
+        (
+            _cost_s(lambda: _years(house, turned[:1], year, 1.5)),
+            _cost_s(lambda: _years(house, turned, year, 1.5)),
+            _cost_s(lambda: _pvlib_sun(year)),
+        )
+        for _ in range(ROUNDS)
+    ]
+    one_s, ten_s, pvlib_s = (median(each) for each in zip(*rounds, strict=True))
     return {
-        "shade_s": took_s / len(shades),
-        "pvlib_sun_s": other_s,
-        "ratio": took_s / len(shades) / other_s,
         "one_facade_s": one_s,
         "ten_facades_s": ten_s,
         "ten_over_one": ten_s / one_s,
+        "pvlib_sun_s": pvlib_s,
+        "one_over_pvlib": one_s / pvlib_s,
     }
+
+
+def _pvlib_sun(year: WeatherYear) -> None:
+    import pandas as pd  # noqa: PLC0415  comes with pvlib
+    from pvlib import solarposition  # noqa: PLC0415
+
+    stamps = pd.to_datetime(year.utc_s, unit="s", utc=True)
+    solarposition.get_solarposition(stamps, year.place.latitude_deg, year.place.longitude_deg)
+
+
+def _cost_s(work: Callable[[], object]) -> float:
+    began = process_time()
+    work()
+    return process_time() - began
 
 
 def _turned(spec: ShadeSpec, by_deg: float) -> ShadeSpec:
@@ -170,16 +180,6 @@ def _turned(spec: ShadeSpec, by_deg: float) -> ShadeSpec:
     facade = spec.window.facade
     facade = replace(facade, azimuth_deg=(facade.azimuth_deg + by_deg) % 360)
     return replace(spec, window=replace(spec.window, facade=facade))
-
-
-def _cost_s(house: HouseSpec, shades: list[ShadeSpec], year: WeatherYear) -> float:
-    from bridge.core.sun.series import sun_series  # noqa: PLC0415
-
-    began = process_time()
-    sun = sun_series(year.place, year.utc_s)
-    for spec in shades:
-        _shade_year(house, spec, year, 1.5, sun)
-    return process_time() - began
 
 
 def _table(name: str, year: ShadeYear) -> list[str]:
@@ -209,9 +209,10 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
     ]
     if speed is not None:
         lines.append(
-            f"A shade took {speed['shade_s']:.1f} s of one processor, {speed['ratio']:.2f} times pvlib's sun "
-            f"for the same minutes ({speed['pvlib_sun_s']:.1f} s). Ten facades took "
-            f"{speed['ten_over_one']:.1f} times one."
+            f"Processor time, medians of {ROUNDS}: one facade {speed['one_facade_s']:.2f} s; ten "
+            f"{speed['ten_facades_s']:.2f} s, {speed['ten_over_one']:.1f} times one;\n"
+            f"pvlib's sun for the same minutes {speed['pvlib_sun_s']:.2f} s, of which one facade is "
+            f"{speed['one_over_pvlib']:.2f}."
         )
     return lines
 

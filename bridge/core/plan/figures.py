@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from bridge.core.plan.series import Flags, Floats, Seen
+from bridge.core.plan.series import Flags, Floats, Rows, Seen
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import Mounting, ShadeSpec
 from bridge.core.sun.gain import Cloth, Glass, shaded
-from bridge.core.sun.series import far_series
+from bridge.core.sun.series import SunSeries, WallSeries, far_series
 
 # A person who sits looks out at this height (EN 17037:2018, view out; from memory).
 EYE_M = 1.2
@@ -19,22 +21,44 @@ USUAL_GLASS, USUAL_CLOTH = Glass(g=0.6, u_wpm2k=1.2), Cloth(tau=0.1, rho=0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Months:
+    """What the weather of a year brings to every wall; arrays of shape (n,), running sums of shape (n + 1,).
+
+    Attributes:
+        cooling: Minutes of months in which heat is unwelcome.
+        heating: Minutes of months in which it is welcome.
+        daylight_min: Minutes with the sun above the horizon so far.
+        cooling_whpm2: Light of sky and ground on a wall so far, in the cooling months.
+        heating_whpm2: The same in the heating months.
+    """
+
+    cooling: Flags
+    heating: Flags
+    daylight_min: Floats
+    cooling_whpm2: Floats
+    heating_whpm2: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weathered:
-    """The truth at the window; arrays of shape (n,), one a minute.
+    """The truth at the window.
 
     Attributes:
         seen: What the rules see.
-        beam_wpm2: Direct sunlight on the glass.
-        on_glass_wpm2: All sunlight on the glass.
-        cooling: Minutes of months in which heat is unwelcome.
-        heating: Minutes of months in which it is welcome.
+        months: What every wall gets.
+        strong: Rows with direct sun on the glass that disturbs, shape (m,).
+        strong_wall: The sun as the wall sees it in these rows; arrays of shape (m,).
+        cooling_whpm2: Direct sunlight on the glass so far in the cooling months, at each row of `seen.lit`
+            and after the last, shape (k + 1,).
+        heating_whpm2: The same in the heating months.
     """
 
     seen: Seen
-    beam_wpm2: Floats
-    on_glass_wpm2: Floats
-    cooling: Flags
-    heating: Flags
+    months: Months
+    strong: Rows
+    strong_wall: WallSeries
+    cooling_whpm2: Floats
+    heating_whpm2: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,9 +84,45 @@ class Figures:
     motor_h: float
 
 
-def figures(
-    weather: Weathered, places: Floats, *, up: Flags | None = None, limit_m: float, from_wpm2: float = 50.0
-) -> Figures:
+def months_of(sun: SunSeries, diffuse_wpm2: Floats, *, cooling: Flags, heating: Flags) -> Months:
+    """Return what every wall gets of a year, minute by minute.
+
+    Args:
+        sun: Where the sun stands.
+        diffuse_wpm2: Light of sky and ground on a wall, shape (n,).
+        cooling: Minutes of months in which heat is unwelcome.
+        heating: Minutes of months in which it is welcome.
+    """
+    return Months(
+        cooling=cooling,
+        heating=heating,
+        daylight_min=_running(sun.up > 0),
+        cooling_whpm2=_running(diffuse_wpm2 * cooling) / 60.0,
+        heating_whpm2=_running(diffuse_wpm2 * heating) / 60.0,
+    )
+
+
+def weathered(seen: Seen, months: Months, beam_wpm2: Floats, *, from_wpm2: float = 50.0) -> Weathered:
+    """Return the truth at a window.
+
+    Args:
+        seen: What the rules see.
+        months: What every wall gets.
+        beam_wpm2: Direct sunlight on the glass in the rows of `seen.lit`, shape (k,).
+        from_wpm2: Weaker direct sun on the glass disturbs nobody.
+    """
+    strong = beam_wpm2 >= from_wpm2
+    return Weathered(
+        seen=seen,
+        months=months,
+        strong=seen.lit[strong],
+        strong_wall=seen.lit_wall.of(strong),
+        cooling_whpm2=_running(beam_wpm2 * months.cooling[seen.lit]) / 60.0,
+        heating_whpm2=_running(beam_wpm2 * months.heating[seen.lit]) / 60.0,
+    )
+
+
+def figures(weather: Weathered, places: Floats, *, up: Flags | None = None, limit_m: float) -> Figures:
     """Return what a strategy comes to.
 
     Args:
@@ -70,24 +130,28 @@ def figures(
         places: Percent open, shape (n,).
         up: Where wind or rain wants it up, if the strategy obeys that.
         limit_m: How deep the sun may come.
-        from_wpm2: Weaker direct sun on the glass disturbs nobody.
     """
-    spec = weather.seen.spec
+    spec, months = weather.seen.spec, weather.months
     assert spec.window is not None
-    glass = spec.window.opening
-    hem_m = spec.window.upper_m - (1.0 - places / 100.0) * spec.travel.roll.drop_mm / 1000
-    deep = (far_series(glass, weather.seen.wall, hem_m=hem_m) > limit_m) & (weather.beam_wpm2 >= from_wpm2)
-    heat = weather.on_glass_wpm2 * _transmitted(spec, hem_m) / 60_000.0
-    risen = np.zeros(places.shape, dtype=bool) if up is None else up & (np.diff(places, prepend=100.0) > 0)
-    changes = np.flatnonzero(np.diff(places))
+    changes = np.flatnonzero(places[1:] != places[:-1]) + 1
+    edges = np.concatenate(([0], changes, [places.size]))
+    hung = places[edges[:-1]]
+    before = np.insert(hung, 0, 100.0)[:-1]
+    let_in = _transmitted(spec, _hem_m(spec, hung))
+    sees = _hem_m(spec, hung) >= _eye_m(spec)
+    strong_hem_m = _hem_m(spec, places[weather.strong])
+    deep = far_series(spec.window.opening, weather.strong_wall, hem_m=strong_hem_m) > limit_m
+    lit = np.searchsorted(weather.seen.lit, edges)
+    cooling_whpm2 = np.diff(months.cooling_whpm2[edges] + weather.cooling_whpm2[lit])
+    heating_whpm2 = np.diff(months.heating_whpm2[edges] + weather.heating_whpm2[lit])
     return Figures(
         moves=int(changes.size),
-        view_h=hours(view(weather.seen, places)),
+        view_h=float(np.diff(months.daylight_min[edges])[sees].sum()) / 60.0,
         deep_h=hours(deep),
-        cooling_kwhpm2=float(heat[weather.cooling].sum()),
-        heating_kwhpm2=float(heat[weather.heating].sum()),
-        retracts=int(np.count_nonzero(risen)),
-        motor_h=sum(_ran_s(spec, places[at], places[at + 1]) for at in changes.tolist()) / 3600,
+        cooling_kwhpm2=float(let_in @ cooling_whpm2) / 1000,
+        heating_kwhpm2=float(let_in @ heating_whpm2) / 1000,
+        retracts=0 if up is None else int(np.count_nonzero(up[edges[:-1]] & (hung > before))),
+        motor_h=_motor_s(spec, hung) / 3600,
     )
 
 
@@ -98,12 +162,24 @@ def hours(minutes: Flags) -> float:
 
 def view(seen: Seen, places: Floats) -> Flags:
     """Return where it is daylight and somebody who sits sees out below the hem bar, shape (n,)."""
-    assert seen.spec.window is not None
-    glass, drop_m = seen.spec.window.opening, seen.spec.travel.roll.drop_mm / 1000
+    return (seen.sun.up > 0) & (_hem_m(seen.spec, places) >= _eye_m(seen.spec))
+
+
+def _eye_m(spec: ShadeSpec) -> float:
+    assert spec.window is not None
+    glass = spec.window.opening
     # A high or low window is looked out of where it is half open.
-    eye_m = EYE_M if glass.sill_m < EYE_M < glass.head_m else (glass.sill_m + glass.head_m) / 2
-    hem_m = seen.spec.window.upper_m - (1.0 - places / 100.0) * drop_m
-    return (seen.sun.up > 0) & (hem_m >= eye_m)
+    return EYE_M if glass.sill_m < EYE_M < glass.head_m else (glass.sill_m + glass.head_m) / 2
+
+
+def _hem_m(spec: ShadeSpec, places: Floats) -> Floats:
+    assert spec.window is not None
+    return spec.window.upper_m - (1.0 - places / 100.0) * spec.travel.roll.drop_mm / 1000
+
+
+def _running(values: Floats | Flags) -> Floats:
+    """Return what values come to before each row and after the last, shape (n + 1,)."""
+    return np.concatenate(([0.0], np.cumsum(values, dtype=np.float64)))
 
 
 def _transmitted(spec: ShadeSpec, hem_m: Floats) -> Floats:
@@ -116,6 +192,12 @@ def _transmitted(spec: ShadeSpec, hem_m: Floats) -> Floats:
     return free * pane.g + (1.0 - free) * covered
 
 
-def _ran_s(spec: ShadeSpec, one_pct: float, other_pct: float) -> float:
-    steps = abs(float(spec.travel.steps_at_percent(one_pct) - spec.travel.steps_at_percent(other_pct)))
+def _motor_s(spec: ShadeSpec, hung: Floats) -> float:
+    """Return how long the motor runs from each place to the next."""
+    steps = {pct: float(spec.travel.steps_at_percent(pct)) for pct in np.unique(hung).tolist()}
+    ways = Counter(pairwise(hung.tolist()))
+    return sum(times * _ran_s(spec, abs(steps[one] - steps[other])) for (one, other), times in ways.items())
+
+
+def _ran_s(spec: ShadeSpec, steps: float) -> float:
     return move_profile(steps=steps, top_pps=spec.top_pps, ramp_pps2=spec.ramp_pps2).duration_s

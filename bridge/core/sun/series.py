@@ -23,6 +23,7 @@ from bridge.core.sun.window import Facade, Opening
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Rows = NDArray[np.int64] | Flags
 
 _KNOT_S = 3600.0
 _LOWEST_SUN = math.sin(math.radians(1e-9))
@@ -54,6 +55,12 @@ class SunSeries:
         """Clockwise from true north, 0 to 360, shape (n,)."""
         return np.degrees(np.arctan2(self.east, self.north)) % 360.0
 
+    def of(self, rows: Rows) -> "SunSeries":
+        """Return the sun of some of the instants."""
+        return SunSeries(
+            utc_s=self.utc_s[rows], east=self.east[rows], north=self.north[rows], up=self.up[rows]
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallSeries:
@@ -68,6 +75,14 @@ class WallSeries:
     direct_sun: Flags
     cos_incidence: Floats
     slope: Floats
+
+    def of(self, rows: Rows) -> "WallSeries":
+        """Return the same for some of the instants."""
+        return WallSeries(
+            direct_sun=self.direct_sun[rows],
+            cos_incidence=self.cos_incidence[rows],
+            slope=self.slope[rows],
+        )
 
 
 def sun_series(place: Place, utc_s: Floats) -> SunSeries:
@@ -120,8 +135,10 @@ def wall_series(sun: SunSeries, facade: Facade) -> WallSeries:
     if facade.horizon:
         azimuths = [point.azimuth_deg for point in facade.horizon]
         tops = [point.elevation_deg for point in facade.horizon]
-        hidden_below = np.interp(sun.azimuth_deg, azimuths, tops, period=360.0)
-        direct &= sun.elevation_deg > hidden_below
+        facing = np.flatnonzero(direct)
+        some = sun.of(facing)
+        hidden_below = np.interp(some.azimuth_deg, azimuths, tops, period=360.0)
+        direct[facing] = some.elevation_deg > hidden_below
     slope = np.full(sun.up.shape, np.nan)
     np.divide(sun.up, cos_incidence, out=slope, where=direct)
     return WallSeries(direct_sun=direct, cos_incidence=cos_incidence, slope=slope)

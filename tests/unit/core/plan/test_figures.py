@@ -8,10 +8,18 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from bridge.core.plan.figures import USUAL_CLOTH, USUAL_GLASS, Weathered, figures, view
+from bridge.core.plan.figures import (
+    USUAL_CLOTH,
+    USUAL_GLASS,
+    Weathered,
+    figures,
+    hours,
+    months_of,
+    view,
+    weathered,
+)
 from bridge.core.plan.series import seen_series
 from bridge.core.shade.profile import move_profile
-from bridge.core.spec import ShadeSpec
 from bridge.core.sun.gain import shaded
 from tests.scene import shade_spec
 from tests.weather import AZORES, WINDOW
@@ -23,16 +31,21 @@ ALL = np.ones(SIZE, dtype=bool)
 UP, DOWN = np.full(SIZE, 100.0), np.zeros(SIZE)
 
 
-def weather(spec: ShadeSpec = SPEC) -> Weathered:
-    """Return a June day with 600 W/m² on the glass all day, of which 400 are direct, in a cooling month."""
-    seen = seen_series(AZORES, spec, NOON + np.arange(SIZE, dtype=np.float64) * 60.0)
-    flat = np.ones(SIZE)
-    return Weathered(seen=seen, beam_wpm2=400 * flat, on_glass_wpm2=600 * flat, cooling=ALL, heating=~ALL)
+SEEN = seen_series(AZORES, SPEC, NOON + np.arange(SIZE, dtype=np.float64) * 60.0)
+# 400 W/m² of direct sun while it shines on the glass, and 200 W/m² of sky and ground all day.
+DIRECT_WPM2, DIFFUSE_WPM2 = 400.0, 200.0
+FALLEN_KWHPM2 = (DIFFUSE_WPM2 * 24 + DIRECT_WPM2 * SEEN.lit.size / 60) / 1000
+
+
+def weather(*, beam_wpm2: float = DIRECT_WPM2) -> Weathered:
+    """Return a June day in a cooling month."""
+    months = months_of(SEEN.sun, np.full(SIZE, DIFFUSE_WPM2), cooling=ALL, heating=~ALL)
+    return weathered(SEEN, months, np.full(SEEN.lit.shape, beam_wpm2))
 
 
 def test_a_shade_that_stays_up_lets_all_heat_of_the_glass_in() -> None:
     found = figures(weather(), UP, limit_m=1.0)
-    assert found.cooling_kwhpm2 == pytest.approx(0.600 * 24 * USUAL_GLASS.g)
+    assert found.cooling_kwhpm2 == pytest.approx(FALLEN_KWHPM2 * USUAL_GLASS.g)
     assert (found.heating_kwhpm2, found.moves, found.motor_h, found.retracts) == (0, 0, 0, 0)
     assert found.deep_h > 3
 
@@ -40,8 +53,26 @@ def test_a_shade_that_stays_up_lets_all_heat_of_the_glass_in() -> None:
 def test_a_shade_that_stays_down_lets_in_what_the_cloth_does() -> None:
     g_tot = shaded(USUAL_GLASS, USUAL_CLOTH, "external").g_tot
     found = figures(weather(), DOWN, limit_m=1.0)
-    assert found.cooling_kwhpm2 == pytest.approx(0.600 * 24 * g_tot)
+    assert found.cooling_kwhpm2 == pytest.approx(FALLEN_KWHPM2 * g_tot)
     assert (found.deep_h, found.view_h) == (0, 0)
+
+
+def test_heat_goes_by_where_it_hangs_at_the_time() -> None:
+    half = SIZE // 2
+    found = figures(weather(), np.where(np.arange(SIZE) < half, 100.0, 0.0), limit_m=1.0)
+    morning = (DIFFUSE_WPM2 * 12 + DIRECT_WPM2 * np.count_nonzero(SEEN.lit < half) / 60) / 1000
+    g_tot = shaded(USUAL_GLASS, USUAL_CLOTH, "external").g_tot
+    assert 0 < morning < FALLEN_KWHPM2
+    assert found.cooling_kwhpm2 == pytest.approx(morning * USUAL_GLASS.g + (FALLEN_KWHPM2 - morning) * g_tot)
+
+
+def test_weak_sun_is_never_too_deep() -> None:
+    assert figures(weather(beam_wpm2=49.0), UP, limit_m=1.0).deep_h == 0
+
+
+def test_hours_of_view_are_those_of_the_minutes() -> None:
+    places = np.where(np.arange(SIZE) % 97 < 40, 100.0, 20.0)
+    assert figures(weather(), places, limit_m=1.0).view_h == hours(view(SEEN, places))
 
 
 def test_each_move_costs_what_its_profile_takes() -> None:
@@ -62,7 +93,7 @@ def test_only_rises_that_the_wind_has_made_are_retracts() -> None:
 
 def test_a_person_who_sits_sees_out_below_a_hem_bar_that_is_above_the_eye() -> None:
     # It hangs at 2.3 m - 0.5 * 1.5 m = 1.55 m, then at 2.3 m - 0.8 * 1.5 m = 1.1 m; the eye is at 1.2 m.
-    seen = weather().seen
+    seen = SEEN
     day = seen.sun.up > 0
     assert view(seen, np.full(SIZE, 50.0)).tolist() == day.tolist()
     assert not view(seen, np.full(SIZE, 20.0)).any()
@@ -70,7 +101,7 @@ def test_a_person_who_sits_sees_out_below_a_hem_bar_that_is_above_the_eye() -> N
 
 def test_a_high_window_is_looked_out_of_where_it_is_half_open() -> None:
     high = replace(WINDOW, opening=replace(WINDOW.opening, sill_m=1.5))
-    seen = weather(shade_spec("landing", window=high)).seen
+    seen = seen_series(AZORES, shade_spec("landing", window=high), SEEN.sun.utc_s)
     # Half of 1.5 to 2.3 m is 1.9 m: 1 - 0.4 / 1.5 = 73 % open.
     assert not view(seen, np.full(SIZE, 73.0)).any()
     assert view(seen, np.full(SIZE, 74.0)).any()

@@ -10,7 +10,8 @@ import pytest
 
 from bridge.core.errors import RequestError
 from bridge.core.plan.ahead import ranges_of, verdicts_ahead
-from bridge.core.plan.series import SERIES, asked_series, seen_series
+from bridge.core.plan.outside import measured, outside_series
+from bridge.core.plan.series import SERIES, asked_series, seen_of, seen_series, seen_under
 from bridge.core.rules.catalogue import rules
 from bridge.core.rules.clock import Day
 from bridge.core.rules.demand import Standing, decided
@@ -106,6 +107,16 @@ def _one_by_one(
         ranges.append((verdict.firm_low_pct, verdict.high_pct))
         ups.append(any(each.demand.guard for each in standing))
     return ranges, ups
+
+
+def test_what_was_asked_in_one_weather_does_not_show_in_another() -> None:
+    times, spec = minutes(datetime(2026, 5, 2, tzinfo=UTC), 0.1), shade(choice("wind"))
+    calm = outside_series(AZORES, times, gust_mps=np.full(times.shape, 1.0))
+    seen = seen_of(calm, spec)
+    gale = seen_under(seen, measured(calm, gust_mps=np.full(times.shape, 20.0)))
+    ups = [asked_series(each, spec.rules).up for each in (seen, gale, seen)]
+    assert [up.all() for up in ups] == [False, True, False]
+    assert not ups[0].any()
 
 
 def test_ice_lets_nothing_start_until_it_is_warmer_again() -> None:
