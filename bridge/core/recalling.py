@@ -48,9 +48,19 @@ def remembered(shade: Shade, term: int) -> Memory | None:
     if known.hull.contains(physical_range(shade.spec)):
         return None
     travel = shade.spec.travel
+    low_mm = round(travel.drop_at_steps(known.hull.low), 1)
+    high_mm = round(travel.drop_at_steps(min(known.hull.high, travel.end_steps)), 1)
+    return replace(_kept(shade, link, seq=shade.seq), term=term, low_mm=low_mm, high_mm=high_mm)
+
+
+def _kept(shade: Shade, link: ContractLink, *, seq: int) -> Memory:
+    """Return how the counts of a shade's board are linked to positions, as of the last report read."""
+    known, channel = shade.knowledge, shade.channel
+    assert known.base is not None
+    assert known.boot is not None
     return Memory(
-        term=term,
-        seq=shade.seq,
+        term=0,
+        seq=seq,
         board=link.board,
         channel=link.channel,
         drive=known.drive,
@@ -59,8 +69,8 @@ def remembered(shade: Shade, term: int) -> Memory | None:
         stalls=channel.stalls,
         base=known.base,
         anchor=known.anchor,
-        low_mm=round(travel.drop_at_steps(known.hull.low), 1),
-        high_mm=round(travel.drop_at_steps(min(known.hull.high, travel.end_steps)), 1),
+        low_mm=0.0,
+        high_mm=0.0,
     )
 
 
@@ -140,22 +150,7 @@ def outdated(turn: Turn, shade: Shade, why: str) -> Shade:
     # What was heard in this run has already been read in the light of the old journal.
     linked = known.base is not None and known.boot is not None and known.boot == channel.boot
     if isinstance(link, ContractLink) and linked and not channel.answered:
-        assert known.base is not None
-        assert known.boot is not None
-        kept = Memory(
-            term=0,
-            seq=shade.began_seq,
-            board=link.board,
-            channel=link.channel,
-            drive=known.drive,
-            boot=known.boot,
-            n=channel.read,
-            stalls=channel.stalls,
-            base=known.base,
-            anchor=known.anchor,
-            low_mm=0.0,
-            high_mm=0.0,
-        )
+        kept = _kept(shade, link, seq=shade.began_seq)
     turn.note("shade.journal.outdated", Level.ERROR, shade=shade.id, text=why)
     return replace(
         shade,

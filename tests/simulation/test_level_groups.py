@@ -232,12 +232,18 @@ def test_a_hand_that_raises_a_bar_at_its_board_is_left_to_it() -> None:
         assert house.ends()["middle"] == "superseded"
 
 
-def test_orders_of_a_row_leave_together_and_only_once_its_supply_can_take_all() -> None:
+def row_beside_another() -> LevelHouse:
+    """Return the row, and one more shade on its supply that is not of its group."""
     other = Bar(name="other", tube_mm=40, cloth_mm=0.5)
     house = LevelHouse(bars=(*ROW, other), amps=3.0, delays_s=(0.002, 0.052)).referenced()
     assert house.house is not None
     front = replace(house.house.spec.groups[0], members=tuple(each.spec.id for each in ROW))
     house.house = replace(house.house, spec=replace(house.house.spec, groups=(front,)))
+    return house
+
+
+def test_orders_of_a_row_leave_together_and_only_once_its_supply_can_take_all() -> None:
+    house = row_beside_another()
     house.ask("other", Percent(open_pct=50))
     house.run(2)
     house.ask_all(50)
@@ -254,11 +260,7 @@ def test_orders_of_a_row_leave_together_and_only_once_its_supply_can_take_all() 
 
 
 def test_amps_stay_set_aside_for_a_bar_that_the_row_has_yet_to_collect() -> None:
-    other = Bar(name="other", tube_mm=40, cloth_mm=0.5)
-    house = LevelHouse(bars=(*ROW, other), amps=3.0, delays_s=(0.002, 0.052)).referenced()
-    assert house.house is not None
-    front = replace(house.house.spec.groups[0], members=tuple(each.spec.id for each in ROW))
-    house.house = replace(house.house, spec=replace(house.house.spec, groups=(front,)))
+    house = row_beside_another()
     house.ask("middle", Percent(open_pct=40))
     house.run(40)
     house.ask_all(10)

@@ -53,11 +53,7 @@ def _ask_promise(_state: State, _stand: Stand) -> Question:
 
 
 def _take_promise(state: State, _stand: Stand, text: str) -> Turn:
-    if not read_yes("promise", text):
-        return Turn(
-            state=state, stop="Nothing has been moved. Come back when somebody can stay at the shade."
-        )
-    return onward(state, Motion(do=Do.WAKE) if state.facts.two_way else None)
+    return _promised("promise", state, text)
 
 
 def _ask_still_here(_state: State, _stand: Stand) -> Question:
@@ -69,13 +65,18 @@ def _ask_still_here(_state: State, _stand: Stand) -> Question:
 
 
 def _take_still_here(state: State, _stand: Stand, text: str) -> Turn:
-    if not read_yes("still-here", text):
+    turn = _promised("still-here", state, text)
+    # The next question was on its way: it is asked where it was to be asked.
+    return replace(turn, state=replace(turn.state, at=state.at))
+
+
+def _promised(key: str, state: State, text: str) -> Turn:
+    """Go on, awake, when somebody stays at the shade."""
+    if not read_yes(key, text):
         return Turn(
             state=state, stop="Nothing has been moved. Come back when somebody can stay at the shade."
         )
-    step, *rest = state.rest
-    after = replace(state, step=step, rest=tuple(rest))
-    return Turn(state=after, motion=Motion(do=Do.WAKE) if state.facts.two_way else None)
+    return onward(state, Motion(do=Do.WAKE) if state.facts.two_way else None)
 
 
 def _ask_measures(state: State, _stand: Stand) -> Question:
