@@ -57,7 +57,12 @@ class Journal(Protocol):
 
     @property
     def wants_snapshot(self) -> bool:
-        """Enough events have been written since the last snapshot."""
+        """Enough events have been written since the last snapshot: the next quiet moment is for another."""
+        ...
+
+    @property
+    def needs_snapshot(self) -> bool:
+        """Twice as many have been written: quiet or not."""
         ...
 
     def recover(self) -> Recovered:

@@ -46,6 +46,8 @@ from bridge.shell.page import Page, PageAsked
 from bridge.shell.selftest import SelfTest
 
 LONGEST_WAIT_S = 10.0
+# After so long without anything new nobody will mind a few milliseconds of other work.
+RESTED_S = 0.2
 # In each watchdog interval, so that one that comes late does no harm.
 PINGS = 3
 # After a tick that found nothing to do (a wall clock set back) the next comes no sooner.
@@ -219,7 +221,8 @@ class Daemon:
                     async with asyncio.timeout(wait_s):
                         await self._some.wait()
                 except TimeoutError:
-                    pass
+                    if wait_s >= RESTED_S:
+                        self._deciding.rest()
                 # What came in the same breath is decided, and flushed, together.
                 for _ in range(BREATH):
                     await asyncio.sleep(0)
@@ -277,7 +280,7 @@ class Daemon:
     def _wait_s(self, *, idle: bool) -> float:
         if (left_s := self._until_look_s()) > 0:
             return left_s
-        longest = LONGEST_WAIT_S
+        longest = RESTED_S if self._deciding.wants_rest else LONGEST_WAIT_S
         if self._manager.watchdog_s is not None:
             longest = min(longest, self._manager.watchdog_s / PINGS)
         due = self._due_s()

@@ -20,7 +20,7 @@ from bridge.core.contract import Do
 from bridge.core.errors import LinkError
 from bridge.core.events import Event, only_halts
 from bridge.core.house import handle
-from bridge.core.outcome import Decisions
+from bridge.core.outcome import Decisions, Note
 from bridge.core.state import House
 from bridge.ports import Journal
 from bridge.shell import logs
@@ -64,7 +64,7 @@ class Deciding:
         told: Callable[[Sequence[Step], str], None] = _nobody,
     ) -> None:
         self._journal, self._faces, self._log, self._told = journal, faces, log, told
-        self._gap = False
+        self._gap = self._rested = False
         self.house: House | None = None
 
     def show_on(self, faces: Faces) -> None:
@@ -76,15 +76,27 @@ class Deciding:
         steps = self._steps(events)
         if not steps:
             return False
+        self._rested = False
         try:
             self._write(steps)
         except LinkError as error:
             await self._write_fewer(steps, error)
             return True
         await self._go_on(steps)
-        if self._journal.wants_snapshot:
+        if self._journal.needs_snapshot:
             self.snapshot()
         return True
+
+    @property
+    def wants_rest(self) -> bool:
+        """There is work that had better be done while nobody waits."""
+        return self._journal.wants_snapshot and not self._rested
+
+    def rest(self) -> None:
+        """Do that work now; what fails is tried again after the next event."""
+        if self.wants_rest:
+            self._rested = True
+            self.snapshot()
 
     def snapshot(self) -> None:
         """Write the whole house; a disk that refuses is told of, and the older truth stands."""
@@ -133,14 +145,15 @@ class Deciding:
         self._faces.show(self.house)
         self._told(steps, "")
         for step in steps:
-            self._faces.later(partial(self._tell, step))
+            # Not the step: a whole house would wait with each.
+            self._faces.later(partial(self._tell, step.event, step.decisions.notes))
 
-    def _tell(self, step: Step) -> None:
+    def _tell(self, event: Event, notes: Iterable[Note]) -> None:
         """Answer whoever asked, and write the lines, stamped with the time at which they came true."""
-        if isinstance(step.event, Asking):
-            self._faces.answer(step.event, step.decisions.notes)
-        for note in step.decisions.notes:
-            logs.write(self._log, note, at=step.event.at.utc)
+        if isinstance(event, Asking):
+            self._faces.answer(event, notes)
+        for note in notes:
+            logs.write(self._log, note, at=event.at.utc)
             self._faces.log(note)
 
     async def _refused_by_disk(self, step: Step, error: LinkError) -> None:

@@ -59,9 +59,9 @@ class Faces:
         self._last: House | None = None
         self._next: House | None = None
         self._later: list[Callable[[], None]] = []
-        self._pass: Iterator[None] = iter(())
+        self._pass = self._news()
         self._due: asyncio.TimerHandle | None = None
-        self._news_s = 0.0
+        self._news_s = self._latest_s = 0.0
 
     def open(self, house: House) -> None:
         """Show everything on a new connection."""
@@ -113,6 +113,7 @@ class Faces:
             self._due = None
         for _ in (*self._pass, *self._news()):
             pass
+        self._pass = self._news()
 
     def later(self, act: Callable[[], None]) -> None:
         """Do something that may wait like the values, and comes after them."""
@@ -126,25 +127,25 @@ class Faces:
         loop = asyncio.get_running_loop()
         self._news_s = loop.time()
         if self._due is None:
-            self._due = loop.call_later(QUIET_S, self._flush_when_quiet, self._news_s + LATEST_S)
-
-    def _flush_when_quiet(self, latest_s: float) -> None:
-        loop = asyncio.get_running_loop()
-        quiet_s = self._news_s + QUIET_S
-        if loop.time() < min(quiet_s, latest_s):
-            self._due = loop.call_at(quiet_s, self._flush_when_quiet, latest_s)
-        else:
-            self._pass = self._news()
-            self._flush_slice()
+            self._latest_s = self._news_s + LATEST_S
+            self._due = loop.call_later(QUIET_S, self._flush_slice)
 
     def _flush_slice(self) -> None:
-        """Publish a little of what has been waiting; the rest once others have had their turn."""
-        self._due, loop = None, asyncio.get_running_loop()
-        until_s = loop.time() + SLICE_S
+        """Publish a little of what has been waiting, and the rest once others have had their turn.
+
+        News makes it wait again, begun or not: an order may follow from it.
+        """
+        loop = asyncio.get_running_loop()
+        now_s, quiet_s = loop.time(), min(self._news_s + QUIET_S, self._latest_s)
+        if now_s < quiet_s:
+            self._due = loop.call_at(quiet_s, self._flush_slice)
+            return
         for _ in self._pass:
-            if loop.time() >= until_s:
+            if loop.time() >= now_s + SLICE_S:
                 self._due = loop.call_later(0, self._flush_slice)
                 return
+        self._due = None
+        self._pass = self._news()
         if self._next is not None or self._later:
             self._soon()
 

@@ -184,8 +184,8 @@ class Tree:
 
     def values(self, outlook: Outlook) -> dict[str, bytes]:
         """Return every retained value of a device by topic; `$target` leads, `$state` ends."""
-        of = None if isinstance(outlook, BridgeOutlook) else outlook.id
-        return {self.topic(of, levels): payload for levels, payload in self._said(outlook).items()}
+        stem = self.topic(None if isinstance(outlook, BridgeOutlook) else outlook.id)
+        return {f"{stem}/{levels}": payload for levels, payload in self._said(outlook).items()}
 
     def _said(self, outlook: Outlook) -> dict[str, bytes]:
         match outlook:
@@ -238,7 +238,7 @@ class Tree:
     def read_set(self, message: Incoming) -> Request | Refused | None:
         """Return what a `/set` message wants, why it is refused, or None when its topic is none of ours."""
         match self._levels(message.topic):
-            case [device, node, name, "set"] if device in (self.root, *self._shades, *self._groups):
+            case [device, node, name, "set"] if self._has(device):
                 of = self._shades.get(device) or self._groups.get(device)
             case _:
                 return None
@@ -248,6 +248,9 @@ class Tree:
             return self._read(device, f"{node}/{name}", message)
         except LinkError as error:
             return Refused(of=of, topic=message.topic, payload=message.payload, reason=error.problem)
+
+    def _has(self, device: str) -> bool:
+        return device in self._shades or device in self._groups or device == self.root
 
     def _read(self, device: str, levels: str, message: Incoming) -> Request:
         if device == self.root:
@@ -267,8 +270,7 @@ class Tree:
                 pass
             case _:
                 return ()
-        known = device in self._shades or device in self._groups
-        if known or not message.payload or not self._is_child(message):
+        if self._has(device) or not message.payload or not self._is_child(message):
             return ()
         # The convention: the state goes first, so that nobody sees half a device.
         return tuple(self._kept(f"{self.domain}/5/{device}/{levels}", b"") for levels in _EVERYTHING)

@@ -54,6 +54,10 @@ class FileJournal:
     def wants_snapshot(self) -> bool:
         return self._since_snapshot >= self._every
 
+    @property
+    def needs_snapshot(self) -> bool:
+        return self._since_snapshot >= 2 * self._every
+
     def recover(self) -> Recovered:
         assert self._lock is None, "a journal is recovered once"
         with files.trouble_told(self._path, "opening"):

@@ -74,7 +74,7 @@ class FakeJournal:
         self.snapshots: list[tuple[House, bool]] = []
         self.refuses = False
         self.tries = 0
-        self.wants_snapshot = False
+        self.wants_snapshot = self.needs_snapshot = False
         self.closed = False
 
     def recover(self) -> Recovered:
@@ -89,7 +89,7 @@ class FakeJournal:
     def snapshot(self, house: House, *, forced: bool = False) -> None:
         self._refuse()
         self.snapshots.append((house, forced))
-        self.wants_snapshot = False
+        self.wants_snapshot = self.needs_snapshot = False
 
     def close(self) -> None:
         self.closed = True

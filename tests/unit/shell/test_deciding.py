@@ -195,10 +195,29 @@ async def test_a_gap_is_closed_by_a_snapshot_before_the_next_event_is_written(be
     assert orders(bench) == ["go"]
 
 
-async def test_a_snapshot_is_written_when_the_journal_wants_one(bench: Bench) -> None:
+async def test_a_snapshot_that_is_wanted_waits_for_a_quiet_moment(bench: Bench) -> None:
     bench.journal.wants_snapshot = True
     await bench.deciding.take(ask(40))
+    assert bench.journal.snapshots == []
+    assert bench.deciding.wants_rest
+    bench.deciding.rest()
     assert bench.journal.snapshots == [(bench.house, False)]
+    assert not bench.deciding.wants_rest
+
+
+async def test_a_snapshot_that_is_needed_waits_for_nothing(bench: Bench) -> None:
+    bench.journal.needs_snapshot = True
+    await bench.deciding.take(ask(40))
+    assert bench.journal.snapshots == [(bench.house, False)]
+
+
+async def test_a_snapshot_that_failed_is_tried_again_only_after_the_next_event(bench: Bench) -> None:
+    bench.journal.wants_snapshot = bench.journal.refuses = True
+    bench.deciding.rest()
+    assert not bench.deciding.wants_rest
+    bench.journal.refuses = False
+    await bench.deciding.take(ask(40))
+    assert bench.deciding.wants_rest
 
 
 async def test_a_snapshot_that_fails_is_told_and_stops_nothing(bench: Bench) -> None:

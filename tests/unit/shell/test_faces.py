@@ -71,6 +71,24 @@ async def test_an_order_leaves_between_two_slices_of_what_is_shown(
     assert list(bench.payloads(f"{OTHER}/opening/position/$target"))[-1] == b"60"
 
 
+async def test_showing_that_has_begun_rests_while_news_keeps_coming_but_not_for_ever(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(faces, "SLICE_S", 0.0)
+    await bench.deciding.take(ask(40), ask(60, shade=OTHER))
+    target = f"{OTHER}/opening/position/$target"
+    await asyncio.sleep(QUIET_S)
+    while len(bench.sent) == 2:  # noqa: ASYNC110 - turns of the loop, until the first slice
+        await asyncio.sleep(0)
+    waited_s, at_first = 0.0, len(bench.sent)
+    while not list(bench.payloads(target)):
+        bench.faces.show(bench.house)
+        assert waited_s > LATEST_S - 2 * QUIET_S or len(bench.sent) == at_first
+        await asyncio.sleep(QUIET_S / 2)
+        waited_s += QUIET_S / 2
+    assert waited_s <= LATEST_S + QUIET_S
+
+
 async def test_nothing_is_shown_while_the_broker_is_gone(bench: Bench) -> None:
     bench.faces.close()
     bench.forget()

@@ -90,6 +90,21 @@ def test_a_snapshot_is_wanted_after_the_events_it_was_set_to(path: Path) -> None
     assert wanted == [False, False, True, False]
 
 
+def test_a_snapshot_is_needed_after_twice_as_many_events(path: Path) -> None:
+    journal = given_journal(path, every=2)
+    house = journal.recover().house
+    needed = []
+    for event in (started(), pressed(1), pressed(2), pressed(3)):
+        house, decisions = fake_handle(house, event)
+        journal.append((event, decisions))
+        needed.append(journal.needs_snapshot)
+    assert house is not None
+    journal.snapshot(house)
+    needed.append(journal.needs_snapshot)
+    journal.close()
+    assert needed == [False, False, False, True, False]
+
+
 def test_the_tail_read_at_a_start_counts_towards_the_next_snapshot(path: Path) -> None:
     written(path, *life(4), every=100)
     journal = given_journal(path, every=4)
