@@ -76,8 +76,15 @@ TOPICS = (
     "panel/study",
     "speaker/said",
 )
-# What may move a shade, or unlock what waits; everything else is rubbish or a report.
-WISHES = re.compile(rb"100|[1-9]?[0-9]|up|down|stop|upper|lower|true|-?[1-9][0-9]?|-100")
+# What may move a shade, by where it is asked; everything else is rubbish or a report.
+WISHES = {
+    f"{SET}opening/position/set": re.compile(rb"100|[1-9]?[0-9]"),
+    f"{SET}opening/button/set": re.compile(rb"up|down|stop"),
+    f"{SET}opening/nudge/set": re.compile(rb"-?(100|[1-9][0-9]?)"),
+    f"{SET}knowledge/confirm/set": re.compile(rb"upper|lower"),
+    f"{SET}knowledge/approach/set": re.compile(rb"upper|lower"),
+    f"{SET}knowledge/refer/set": re.compile(rb"switch"),
+}
 NUMBER = re.compile(rb"\s*[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?\s*")  # RFC 8259, section 6
 
 
@@ -117,8 +124,8 @@ def _dropped(*_: object) -> str:
 
 
 def _may_be_a_wish(topic: str, payload: bytes, *, retained: bool) -> bool:
-    if topic.endswith("/set"):
-        return not retained and WISHES.fullmatch(payload) is not None
+    if topic in WISHES:
+        return not retained and WISHES[topic].fullmatch(payload) is not None
     if topic == "panel/study":
         return not retained and NUMBER.fullmatch(payload) is not None
     return topic == "speaker/said" and (b"tea time" in payload or b"\\u" in payload)
