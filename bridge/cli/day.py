@@ -72,7 +72,9 @@ class Told:
     @property
     def first(self) -> int:
         """The minute from which the plan counts: nothing is said of the hours before it was written down."""
-        return 0 if self.since is None else int((self.day.seen.sun.utc_s < self.since.timestamp()).sum())
+        times = self.day.seen.sun.utc_s
+        before = 0 if self.since is None else int((times < self.since.timestamp()).sum())
+        return min(before, times.size - 1)
 
     @property
     def deepest_m(self) -> float:
@@ -82,7 +84,7 @@ class Told:
     @property
     def begins_pct(self) -> float:
         """Where the plan begins, percent open."""
-        return float(self.day.planned[min(self.first, self.day.planned.size - 1)])
+        return float(self.day.planned[self.first])
 
 
 def run(args: argparse.Namespace) -> int:
@@ -170,8 +172,11 @@ def _lines(spec: ShadeSpec, told: Told, site: Site, on: date) -> list[str]:
     sun = f"sun on the window from {clocks[0]} to {clocks[1]}" if clocks else "no sun on the window"
     lines = [f"{spec.id} on {on:%a %d %b %Y}: {sun}"]
     if clocks:
+        planned = (
+            f", with the plan {_metres(told.deepest_m)}" if lit[-1] >= day.seen.sun.utc_s[told.first] else ""
+        )
         lines.append(
-            f"  it would reach {_metres(day.far_up_m.max())}, with the plan {_metres(told.deepest_m)}"
+            f"  it would reach {_metres(day.far_up_m.max())}{planned}"
             + ("" if day.limit_m is None else f"; the limit is {day.limit_m:.1f} m")
         )
     lines += _whose_plan(told, zone)

@@ -83,7 +83,7 @@ def _depth(
     panel.fill_between(
         clock, far_m, where=strong, color=shades.blue, alpha=0.55, linewidth=0, label="with the plan"
     )
-    weak = ~strong & (day.far_m > 0)
+    weak = ~strong & [each > 0 for each in far_m]
     if weak.any():
         panel.fill_between(
             clock, far_m, where=weak, facecolor=shades.pale, edgecolor=shades.ink, hatch="...", linewidth=0,
