@@ -13,6 +13,7 @@ import sys
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
+from bridge.cli import soak_recovery
 from bridge.cli.answers import number, whole_number
 from bridge.cli.parser import HelpFormatter
 from bridge.core.errors import RequestError
@@ -62,6 +63,11 @@ def add_command(subparsers: Any) -> None:
     parser.add_argument(
         "--minutes", type=number, metavar="M", help="begin no more seeds after so long, however many are left"
     )
+    parser.add_argument(
+        "--recovery",
+        action="store_true",
+        help="instead, one fault of each kind in a house of each seed, and how soon it serves again",
+    )
     parser.add_argument("--story", action="store_true", help="print the last events before each failure")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON")
     parser.set_defaults(run=run)
@@ -80,6 +86,8 @@ def run(args: argparse.Namespace) -> int:
         raise RequestError(where="--minutes", problem=f"{args.minutes:g} minutes", remedy="give more than 0")
     if args.jobs < 1:
         raise RequestError(where="--jobs", problem=f"{args.jobs} processes", remedy="give 1 or more")
+    if args.recovery:
+        return soak_recovery.run(args, range(first, last + 1), faults)
     every = [
         Options(
             seed=seed,
@@ -171,7 +179,7 @@ def _width_rows(total: Share) -> list[tuple[str, str]]:
     return [
         (
             f"width on day {each.day}, {each.link}, {'with' if each.sensed else 'without'} a sensor",
-            f"median {each.median_mm:.1f} mm, {each.ratio:.0f} times what the middle was off by",
+            f"median {each.median_mm:.1f} mm, {each.ratio:.1f} times the {each.error_mm:.2f} mm it is off",
         )
         for each in widths(total.figures)
     ]

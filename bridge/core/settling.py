@@ -126,12 +126,13 @@ def _rebooted(turn: Turn, shade: Shade, report: Report) -> Shade:
             width_mm=round(width_mm(shade.spec, after.hull), 1),
             grade=grade_of(shade.spec, after.hull, hearsay=after.hearsay).value,
         )
-    pending = shade.outstanding
+    pending, request = shade.outstanding, shade.request
     shade = replace(shade, knowledge=after, outstanding=None)
     moved = pending is not None and (pending.heard or not report.kept)
-    if moved and shade.request is not None:
+    # A newer request has not been on its way yet, and is served now.
+    if moved and pending is not None and request is not None and pending.request == request.id:
         board = shade.spec.contract.board
-        return ended(turn, shade, Fate.FAILED, f"board {board} lost its power on the way")
+        return ended(turn, shade, Fate.FAILED, f"board {board} lost its power on the way; ask again")
     return shade
 
 

@@ -192,7 +192,7 @@ def gone(turn: Turn, shade: Shade) -> Shade:
     shade = replace(shade, knowledge=known, reckoning=reckoning)
     request = shade.request
     if run is not None and request is not None and request.id == run.request:
-        return ended(turn, shade, Fate.FAILED, "its board was lost on the way")
+        return ended(turn, shade, Fate.FAILED, "its board was lost on the way; check its power and ask again")
     return shade
 
 

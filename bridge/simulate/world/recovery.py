@@ -37,18 +37,19 @@ def in_conversation(world: World) -> None:
         Escape: one is not, and nobody is told.
     """
     until_s = world.now + BACK_S
-    while not _connected(world) and world.now < until_s:
+    while not connected(world) and world.now < until_s:
         world.live_until(world.now + 1.0)
     world.live_until(world.now + ANSWER_S)
     house = world.server.house
-    if house is None or house.stood_down or not _connected(world):
+    if house is None or house.stood_down or not connected(world):
         return
     for shade in house.shades.values():
         if not serves(shade) and not shade.trouble:
             raise Escape("I10", f"{shade.id}: not in conversation though everybody can hear everybody")
 
 
-def _connected(world: World) -> bool:
+def connected(world: World) -> bool:
+    """Say whether everybody can hear everybody."""
     server = world.server
     here = server.running and server.connected and not server.deaf
     return here and all(side.reachable for side in world.sides.values())

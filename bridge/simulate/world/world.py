@@ -239,11 +239,14 @@ class World:
     def _fault(self) -> None:
         if not self.calm_from_now_on:
             kinds = list(self.menu)
-            kind = self.rng.choices(kinds, [self.menu[each] for each in kinds])[0]
-            self.disturbances += 1
-            self.figures.fault(kind, moving=self.any_moving())
-            self.note("fault", kind)
-            KINDS[kind](self)
+            self.inject(self.rng.choices(kinds, [self.menu[each] for each in kinds])[0])
+
+    def inject(self, kind: str) -> None:
+        """Let something go wrong now."""
+        self.disturbances += 1
+        self.figures.fault(kind, moving=self.any_moving())
+        self.note("fault", kind)
+        KINDS[kind](self)
 
     calm_from_now_on = False
 

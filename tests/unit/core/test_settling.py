@@ -179,8 +179,22 @@ def test_power_that_goes_on_the_way_fails_the_request() -> None:
     bench.link(boot=2)
     bench.answer(boot=2, count=0, kept=False, kept_since=2)
     assert "failed" in bench.fates
-    assert "lost its power" in bench.why
+    assert bench.why == "board attic-board lost its power on the way; ask again"
     assert bench.hull_mm[1] > 895
+
+
+def test_a_request_made_while_the_board_was_gone_does_not_pay_for_the_move_before_it() -> None:
+    bench = Bench().known_at_top()
+    bench.ask(50)
+    bench.report(count=500, to=bench.shade.outstanding.order.to, moving=True, why=Why.STARTED)  # type: ignore[union-attr]
+    bench.link(Link.LOST)
+    bench.press(Button.UP)
+    bench.link(boot=2)
+    bench.answer(boot=2, count=0, kept=False, kept_since=2)
+    assert bench.fates == []
+    assert bench.shade.request is not None
+    bench.tick(1.1)
+    assert bench.order.do is Do.SEEK
 
 
 def test_a_motor_that_sleeps_where_nothing_holds_it_may_have_let_the_cloth_fall() -> None:
