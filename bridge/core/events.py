@@ -326,5 +326,6 @@ def only_halts(event: Event) -> bool:
     """Say whether somebody asks for nothing but that motion ends: a stop, or the service lock."""
     if isinstance(event, Switched):
         return event.switch is Switch.LOCK and event.on
-    asked = isinstance(event, Asked | GroupAsked)
-    return asked and isinstance(event.want, Press) and event.want.button is Button.STOP
+    if not isinstance(event, Asked | GroupAsked):
+        return False
+    return isinstance(event.want, Press) and event.want.button is Button.STOP

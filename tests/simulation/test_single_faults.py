@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bridge.core import concluding, settling
-from bridge.core.command.requests import Fate
+from bridge.core.command.requests import Fate, ended
 from bridge.core.state import Shade
 from bridge.core.turn import Turn
 from bridge.simulate.world.faults import KINDS
@@ -22,7 +22,7 @@ def test_a_house_recovers_from_one_fault(kind: str) -> None:
 
 
 def test_a_house_that_does_not_say_what_to_do_is_late(monkeypatch: pytest.MonkeyPatch) -> None:
-    original = settling.ended
+    original = ended
 
     def failed(turn: Turn, shade: Shade, fate: Fate, _: str) -> Shade:
         return original(
