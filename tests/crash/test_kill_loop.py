@@ -17,7 +17,7 @@ from random import Random
 
 import pytest
 
-from bridge.adapters.journal.reading import Entry, history
+from bridge.adapters.journal.reading import Entry, entries
 from bridge.core.contract import Do
 from bridge.core.events import Asked, Percent
 from bridge.simulate.demo_house import NOMINAL
@@ -118,7 +118,7 @@ class Story:
             assert self.house.claim_holds(shade), f"{shade}: claimed {low} to {high} %, in truth {true:.2f} %"
 
     def read_journal(self) -> None:
-        for entry in history(self.house.bridge.state / "journal.db", limit=3000):
+        for entry in entries(self.house.bridge.state / "journal.db"):
             self.entries[entry.row] = entry
 
     def check_journal(self) -> None:

@@ -5,6 +5,7 @@ One short read transaction; nothing in the file is changed and no lock is held a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
@@ -46,6 +47,17 @@ def read_content(path: Path) -> Content:
         return read(connection, thorough=False)
 
 
+def entries(path: Path) -> Iterator[Entry]:
+    """Yield every event that the journal holds, oldest first.
+
+    Raises:
+        LinkError: the file can't be read, or a row is not of this version.
+        ConfigError: another program's file, or a newer format.
+    """
+    for row in read_content(path).rows:
+        yield _entry(path, row)
+
+
 def _entry(path: Path, row: Row) -> Entry:
     try:
         return Entry(
@@ -75,28 +87,10 @@ def entries_until(path: Path, *, shade: str, until: datetime | None) -> tuple[li
     """
     found = []
     last = None
-    for row in read_content(path).rows:
-        entry = _entry(path, row)
+    for entry in entries(path):
         if until is not None and entry.event.at.utc > until:
             break
         last = entry.event.at.utc
         if shade in shades_of(entry.event, entry.decisions):
             found.append(entry)
     return found, last
-
-
-def history(path: Path, *, limit: int, shade: str | None = None) -> list[Entry]:
-    """Return the newest `limit` events, oldest first; only those about `shade` when one is named.
-
-    Raises:
-        LinkError: the file can't be read, or a row is not of this version.
-        ConfigError: another program's file, or a newer format.
-    """
-    found: list[Entry] = []
-    for row in reversed(read_content(path).rows):
-        entry = _entry(path, row)
-        if shade is None or shade in shades_of(entry.event, entry.decisions):
-            found.append(entry)
-        if len(found) == limit:
-            break
-    return found[::-1]

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bridge.adapters.journal import codec
-from bridge.adapters.journal.reading import history, read_content
+from bridge.adapters.journal.reading import entries, entries_until, read_content
 from bridge.adapters.journal.replay import from_oldest
 from bridge.core.errors import ConfigError, LinkError
 from bridge.core.events import Event
@@ -320,25 +320,26 @@ def test_two_forced_snapshots_may_follow_each_other(path: Path) -> None:
     assert from_oldest(read_content(path), fake_handle).house == house
 
 
-def test_the_history_gives_the_newest_events_of_one_shade(path: Path) -> None:
+def test_the_events_about_one_shade_are_those_of_it_alone(path: Path) -> None:
     written(path, started(), asked(1), pressed(2), asked(3), started(4))
-    entries = history(path, limit=2, shade="study")
-    assert [entry.event for entry in entries] == [pressed(2), asked(3)]
-    assert [len(entry.decisions.orders) for entry in entries] == [0, 1]
-    assert len(history(path, limit=100)) == 5
+    found, last = entries_until(path, shade="study", until=None)
+    assert [entry.event for entry in found[-2:]] == [pressed(2), asked(3)]
+    assert [len(entry.decisions.orders) for entry in found[-2:]] == [0, 1]
+    assert last == started(4).at.utc
+    assert len(list(entries(path))) == 5
 
 
-def test_the_history_can_be_read_while_the_bridge_writes(path: Path) -> None:
+def test_the_events_can_be_read_while_the_bridge_writes(path: Path) -> None:
     journal = given_journal(path)
     house = live(journal, journal.recover().house, started(), asked(1))
-    assert len(history(path, limit=9)) == 2
+    assert len(list(entries(path))) == 2
     live(journal, house, asked(2))
-    assert len(history(path, limit=9)) == 3
+    assert len(list(entries(path))) == 3
     journal.close()
 
 
 def test_reading_changes_no_file_and_leaves_none_behind(path: Path) -> None:
     written(path, started(), asked(1))
     before = {file.name: file.read_bytes() for file in path.parent.iterdir()}
-    history(path, limit=9)
+    assert list(entries(path))
     assert {file.name: file.read_bytes() for file in path.parent.iterdir()} == before
