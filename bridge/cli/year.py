@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from statistics import median
@@ -20,8 +20,10 @@ from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
+    from bridge.core.plan.figures import Figures
     from bridge.core.spec import HouseSpec, ShadeSpec
     from bridge.core.values import ShadeId
+    from bridge.settings.plain import Settings
     from bridge.simulate.weather_file import WeatherYear
     from bridge.simulate.weather_year import ShadeYear
 
@@ -77,8 +79,10 @@ def run(args: argparse.Namespace) -> int:
 
     if not 1 <= args.gust_factor <= 3:
         raise RequestError(where="--gust-factor", problem=f"{args.gust_factor:g}", remedy="give 1 to 3")
-    house = load(args.settings).house
+    settings = load(args.settings)
+    house = settings.house
     shades = shades_with_window(house, args.shade)
+    panes = {spec.id: _glass_m2(settings, spec) for spec in shades}
     year = read_weather(args.weather)
     found = _years(house, shades, year, args.gust_factor)
     speed = _compared(house, shades[0], year) if args.compare else None
@@ -88,9 +92,9 @@ def run(args: argparse.Namespace) -> int:
         named = {spec.name: found[spec.id] for spec in shades}
         draw(args.picture, named, place=year.name, colours=DARK if args.dark else LIGHT)
     if args.json:
-        print(json.dumps(_document(year, found, speed), allow_nan=False))
+        print(json.dumps(_document(year, found, panes, speed), allow_nan=False))
     else:
-        print("\n\n".join("\n".join(_table(name, each)) for name, each in found.items()))
+        print("\n\n".join("\n".join(_table(name, each, panes[name])) for name, each in found.items()))
         print("\n" + "\n".join(_notes(year, next(iter(found.values())), speed)))
     return 0
 
@@ -111,6 +115,15 @@ def shades_with_window(house: HouseSpec, wanted: str | None) -> list[ShadeSpec]:
             remedy="add a table such as [shades.study.window]; config/rules.toml shows one",
         )
     return found
+
+
+def _glass_m2(settings: Settings, spec: ShadeSpec) -> float | None:
+    """Return the area of the glass, as wide as its cloth; None where no width is told."""
+    lift = settings.lifts.get(spec.id)
+    if lift is None or lift.lifting is None or spec.window is None:
+        return None
+    opening = spec.window.opening
+    return lift.lifting.width_mm / 1000 * (opening.head_m - opening.sill_m)
 
 
 def _years(
@@ -182,16 +195,22 @@ def _turned(spec: ShadeSpec, by_deg: float) -> ShadeSpec:
     return replace(spec, window=replace(spec.window, facade=facade))
 
 
-def _table(name: str, year: ShadeYear) -> list[str]:
+def _table(name: str, year: ShadeYear, glass_m2: float | None) -> list[str]:
     wide = max(len(row) for row in year.rows)
     heads = [title for title, _, _, _ in COLUMNS]
-    units = [unit for _, unit, _, _ in COLUMNS]
-    lines = [f"{name}, sun at most {year.limit_m:g} m deep, {year.hours:.0f} h of daylight"]
+    units = [unit if glass_m2 is None else unit.replace("kWh/m²", "kWh") for _, unit, _, _ in COLUMNS]
+    pane = "" if glass_m2 is None else f", {glass_m2:.2f} m² of glass"
+    lines = [f"{name}, sun at most {year.limit_m:g} m deep, {year.hours:.0f} h of daylight{pane}"]
     lines += [f"  {'':<{wide}}" + "".join(f"{each:>9}" for each in some) for some in (heads, units)]
     for row, figures in year.rows.items():
-        cells = (f"{getattr(figures, field):{how}}" for _, _, how, field in COLUMNS)
+        cells = (f"{_value(figures, field, glass_m2):{how}}" for _, _, how, field in COLUMNS)
         lines.append(f"  {row:<{wide}}" + "".join(f"{cell:>9}" for cell in cells))
     return lines
+
+
+def _value(figures: Figures, field: str, glass_m2: float | None) -> float:
+    value = float(getattr(figures, field))
+    return value * (glass_m2 if field.endswith("_kwhpm2") and glass_m2 is not None else 1.0)
 
 
 def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) -> list[str]:
@@ -203,8 +222,9 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
         "Gusts are reckoned from the mean wind. Quiet hours, dwell and the bound on moves a day hold. Left",
         f"out: doors, people{'' if year.rain_mmph is not None else ', and rain, which the file leaves out'}.",
         "View: daylight hours in which a person who sits sees out below the hem bar. Too deep: hours of",
-        "direct sun from 50 W/m² beyond the limit. Heat: through each square metre of glass, in the cooling",
-        f"months ({months(first.cooling)}) and the heating months ({months(first.heating)}).",
+        "direct sun from 50 W/m² beyond the limit. Heat: through the glass, or each square metre of it where",
+        f"no lift.width_mm is told, in the cooling months ({months(first.cooling)})",
+        f"and the heating months ({months(first.heating)}).",
         "The service plans a day ahead; the row beside it shows the same rules followed look by look.",
     ]
     if speed is not None:
@@ -218,13 +238,18 @@ def _notes(year: WeatherYear, first: ShadeYear, speed: dict[str, float] | None) 
 
 
 def _document(
-    year: WeatherYear, found: dict[Any, ShadeYear], speed: dict[str, float] | None
+    year: WeatherYear,
+    found: Mapping[ShadeId, ShadeYear],
+    panes: Mapping[ShadeId, float | None],
+    speed: dict[str, float] | None,
 ) -> dict[str, Any]:
     return {
         "weather": {
             "name": year.name,
             "latitude_deg": year.place.latitude_deg,
             "longitude_deg": year.place.longitude_deg,
+            "utc_offset_h": year.offset_h,
+            **year.told,
             "month_c": list(year.month_c),
         },
         "shades": {
@@ -233,9 +258,18 @@ def _document(
                 "daylight_h": each.hours,
                 "cooling_months": list(each.cooling),
                 "heating_months": list(each.heating),
-                "strategies": {row: asdict(figures) for row, figures in each.rows.items()},
+                "glass_m2": panes[name],
+                "strategies": {row: _told(figures, panes[name]) for row, figures in each.rows.items()},
             }
             for name, each in found.items()
         },
         **({} if speed is None else {"speed": speed}),
     }
+
+
+def _told(figures: Figures, glass_m2: float | None) -> dict[str, Any]:
+    heat = {} if glass_m2 is None else {
+        "cooling_kwh": figures.cooling_kwhpm2 * glass_m2,
+        "heating_kwh": figures.heating_kwhpm2 * glass_m2,
+    }  # fmt: skip
+    return {**asdict(figures), **heat}

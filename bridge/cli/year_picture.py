@@ -49,7 +49,8 @@ def _bars(panel: Any, year: ShadeYear, column: int, colours: Shades, *, first: s
     panel.tick_params(axis="y", length=0)
     panel.set_xticks([])
     panel.spines["bottom"].set_visible(False)
-    panel.margins(x=0.25)
+    # Where nothing is, zero still stands at the edge.
+    panel.set_xlim(0, 1.25 * max(*values, 1.0))
     for place, value in zip(at, values, strict=True):
         panel.text(value, place, f" {value:.0f}", va="center")
     panel.set_title(f"{first}\n{title}" if first else title, loc="left", fontweight="bold")

@@ -8,7 +8,8 @@ reckons them from the mean.
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,7 @@ class WeatherYear:
         rain_mmph: Rain, even within the hour; None when the file does not tell it.
         month_c: Mean temperature of each month, January first.
         months: Month of each minute, 1 to 12, on the file's clock.
+        told: What the file's own hours come to, by name and unit, to hold against what is known of the place.
     """
 
     name: str
@@ -64,6 +66,7 @@ class WeatherYear:
     rain_mmph: Floats | None
     month_c: tuple[float, ...]
     months: NDArray[np.int64]
+    told: Mapping[str, float] = field(default_factory=dict)
 
 
 def read_weather(path: Path) -> WeatherYear:
@@ -104,7 +107,26 @@ def read_weather(path: Path) -> WeatherYear:
         rain_mmph=_rain(table),
         month_c=tuple(float(temp[months == month].mean()) for month in range(1, 13)),
         months=np.repeat(months, 60),
+        told=_figures(table, hourly),
     )
+
+
+def _figures(table: Any, hourly: dict[str, Floats]) -> dict[str, float]:
+    sums = {name: hourly[name] for name in ("dni", "dhi")}
+    if "ghi" in table:
+        sums = {"ghi": table["ghi"].to_numpy(dtype=np.float64), **sums}
+    air, wind = hourly["temp_air"], hourly["wind_speed"]
+    return {
+        "hours": len(table),
+        **{f"{name}_kwhpm2": float(each.sum()) / 1000 for name, each in sums.items()},
+        "coldest_c": float(air.min()),
+        "mean_c": float(air.mean()),
+        "warmest_c": float(air.max()),
+        "strongest_wind_mps": float(wind.max()),
+        # Beaufort 5 and 6 (WMO No. 306, table 1100).
+        "hours_wind_from_8_0_mps": int(np.count_nonzero(wind >= 8.0)),
+        "hours_wind_from_10_8_mps": int(np.count_nonzero(wind >= 10.8)),
+    }
 
 
 def _table(path: Path) -> tuple[Any, dict[str, Any], bool]:

@@ -16,6 +16,8 @@ ROOT = Path(__file__).parents[3]
 DATA = Path(pytest.importorskip("pvlib").__file__).parent / "data"
 # Greensboro, North Carolina: TMY3 of the National Renewable Energy Laboratory.
 TMY3 = DATA / "723170TYA.CSV"
+# Of the study in config/hembar.toml.
+WIDTH_M = 1.0
 
 
 @pytest.fixture
@@ -117,6 +119,21 @@ def test_a_year_is_told_side_by_side(settings: Path, capsys: pytest.CaptureFixtu
     assert planned["deep_h"] <= looked["deep_h"] < up["deep_h"] / 3
     assert down["cooling_kwhpm2"] < planned["cooling_kwhpm2"] < up["cooling_kwhpm2"]
     assert study["cooling_months"] == [5, 6, 7, 8, 9]
+    # From 0.8 to 2.5 m high.
+    assert study["glass_m2"] == pytest.approx(WIDTH_M * 1.7)
+    assert planned["cooling_kwh"] == pytest.approx(planned["cooling_kwhpm2"] * WIDTH_M * 1.7)
+
+
+def test_heat_is_told_in_kwh_where_the_width_is_known(
+    settings: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    heats = {}
+    for shade in ("study", "kitchen"):
+        assert main(["year", str(settings), "--weather", str(TMY3), "--shade", shade]) == 0
+        heats[shade] = capsys.readouterr().out.splitlines()
+    assert "m² of glass" in heats["study"][0]
+    assert heats["study"][2].split() == ["h", "h", "kWh", "kWh", "times", "h"]
+    assert heats["kitchen"][2].split() == ["h", "h", "kWh/m²", "kWh/m²", "times", "h"]
 
 
 def test_the_wind_of_the_year_raises_an_exterior_shade(
