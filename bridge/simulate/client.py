@@ -44,13 +44,17 @@ class _Connection(aiomqtt.Client):
             with contextlib.suppress(OSError):
                 sock.shutdown(socket.SHUT_RDWR)
 
-    async def __aexit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Leave, and take note of a loss that nobody waited for, or the event loop would complain of it."""
-        await super().__aexit__(kind, error, trace)
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()
+    async def __aenter__(self) -> Self:
+        """Connect, and take note of every loss: the event loop complains of one that nobody waits for."""
+        self._disconnected.add_done_callback(_noted)
+        await super().__aenter__()
+        self._disconnected.add_done_callback(_noted)  # another one, when the first came before we stood
+        return self
+
+
+def _noted(lost: asyncio.Future[None]) -> None:
+    if not lost.cancelled():
+        lost.exception()
 
 
 class LiveBoard:

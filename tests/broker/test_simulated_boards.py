@@ -1,4 +1,5 @@
 import asyncio
+import gc
 import signal
 import subprocess
 import sys
@@ -173,3 +174,25 @@ async def test_a_seek_pins_the_switch_of_the_kitchen(
         await bridge.order(KITCHEN, "seek", toward="upper", at_most=60000, pps=4000, ramp=30000)
         await bridge.hear(KITCHEN, why="upper-switch", moving=False)
         assert boards.truth()[KITCHEN].drop_mm == pytest.approx(-2.9, abs=0.2)
+
+
+async def test_a_connection_lost_as_soon_as_it_stands_leaves_no_complaint_in_the_loop(tmp_path: Path) -> None:
+    loop, complaints, visits = asyncio.get_running_loop(), [], 0
+    loop.set_exception_handler(lambda _loop, context: complaints.append(context["message"]))
+
+    async def welcomes_and_goes(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        nonlocal visits
+        visits += 1
+        await reader.read(1000)
+        writer.write(b"\x20\x02\x00\x00")  # CONNACK, MQTT 3.1.1 (OASIS, 2014), 3.2
+        writer.close()
+
+    async with await asyncio.start_server(welcomes_and_goes, "127.0.0.1", 0) as server:
+        port = server.sockets[0].getsockname()[1]
+        boards = SimulatedHouse(DEMO_HOUSE, tmp_path, host="127.0.0.1", port=port, root="r")
+        async with boards, asyncio.timeout(WAIT_S):
+            while visits < 8:  # noqa: ASYNC110 - what is waited for is another's doing
+                await asyncio.sleep(0.01)
+    gc.collect()
+    await asyncio.sleep(0)
+    assert complaints == []
