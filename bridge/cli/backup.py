@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
     from bridge.settings.plain import Settings
 
-EXAMPLE = "Example:\n  hembar backup /etc/hembar/hembar.toml --to gull-house.tar.gz"
+EXAMPLE = "Example:\n  hembar backup /etc/hembar/hembar.toml --state /var/lib/hembar --to gull-house.tar.gz"
 
 
 def add_command(subparsers: Subparsers) -> None:

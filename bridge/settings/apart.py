@@ -10,10 +10,14 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bridge.core.errors import ConfigError, LinkError
 from bridge.settings.faults import ConfigFaults
-from bridge.settings.plain import Settings
+
+if TYPE_CHECKING:
+    # Not in earnest: the reader starts first, and loads beside all that this process needs.
+    from bridge.settings.plain import Settings
 
 
 class Reading:
@@ -21,14 +25,20 @@ class Reading:
 
     Args:
         path: The TOML file.
+
+    Raises:
+        LinkError: no process can be started.
     """
 
     def __init__(self, path: Path) -> None:
         self._path = path
         words = [sys.executable, "-m", __name__, str(path)]
-        self._process = subprocess.Popen(  # noqa: S603  # the words are our own
-            words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE
-        )
+        try:
+            self._process = subprocess.Popen(  # noqa: S603  # the words are our own
+                words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE
+            )
+        except OSError as error:
+            raise self._failed(f"no process can be started to read it: {error}") from error
 
     def result(self) -> Settings:
         """Wait for the settings.
@@ -43,16 +53,16 @@ class Reading:
             finally:
                 process.kill()
         if process.returncode != 0:
-            raise LinkError(
-                where=str(self._path),
-                problem=f"the process that reads it ended with {process.returncode}",
-                remedy="give the service memory and the right to start a process, and try again",
-            )
+            raise self._failed(f"the process that reads it ended with {process.returncode}")
         read: Settings | list[tuple[str, str, str]] = pickle.loads(said)  # noqa: S301  # our own words
-        if isinstance(read, Settings):
+        if not isinstance(read, list):
             return read
         faults = [ConfigError(where=where, problem=problem, remedy=remedy) for where, problem, remedy in read]
         raise ConfigFaults(origin=str(self._path), faults=faults)
+
+    def _failed(self, problem: str) -> LinkError:
+        remedy = "give the service memory and the right to start a process, and try again"
+        return LinkError(where=str(self._path), problem=problem, remedy=remedy)
 
 
 def load_apart(path: Path) -> Settings:

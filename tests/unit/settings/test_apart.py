@@ -34,6 +34,12 @@ def test_every_fault_is_handed_over(tmp_path: Path) -> None:
     assert str(apart.value) == str(here.value)
 
 
+def test_where_no_process_can_be_started_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    with pytest.raises(LinkError, match="no process can be started to read it: .*No such file"):
+        load_apart(EXAMPLE)
+
+
 def test_a_reader_that_dies_is_no_fault_of_the_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "executable", "/bin/false")
     with pytest.raises(LinkError, match="the process that reads it ended with 1"):
