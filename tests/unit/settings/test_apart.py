@@ -36,7 +36,7 @@ def test_every_fault_is_handed_over(tmp_path: Path) -> None:
 
 def test_where_no_process_can_be_started_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "executable", "/nowhere/python")
-    with pytest.raises(LinkError, match="no process can be started to read it: .*No such file"):
+    with pytest.raises(LinkError, match=r"no process can be started to read it: .*No such file"):
         load_apart(EXAMPLE)
 
 
