@@ -25,6 +25,7 @@ COOLING_FROM_C, HEATING_BELOW_C = 18.0, 15.0
 DISTURBS_WPM2 = 50.0
 CLOCK_UP_H, CLOCK_DOWN_H = 8, 20
 PLANNED, FOLLOWED = "rules, planned ahead", "rules, look by look"
+BY_SUN = "down while the sun is on it"
 Progress = Callable[[str, float], None]
 
 
@@ -37,6 +38,7 @@ class YearOutside:
         real: What they see.
         dni_wpm2: Direct sunlight, square to it, as it truly was.
         months: What every wall gets.
+        habits: Percent open by what people do without rules and whatever the window, by its name.
         cooling: Numbers of the cooling months.
         heating: Numbers of the heating months.
     """
@@ -45,6 +47,7 @@ class YearOutside:
     real: Outside
     dni_wpm2: Floats
     months: Months
+    habits: Mapping[str, Floats]
     cooling: tuple[int, ...]
     heating: tuple[int, ...]
 
@@ -96,6 +99,7 @@ def year_outside(site: Site, year: WeatherYear, *, gust_factor: float) -> YearOu
             cooling=np.isin(year.months, cooling),
             heating=np.isin(year.months, heating),
         ),
+        habits=_habits(clear.local),
         cooling=cooling,
         heating=heating,
     )
@@ -126,7 +130,8 @@ def shade_year(outside: YearOutside, spec: ShadeSpec, restraint: Restraint, *, t
             told=lambda at: told("plan", at / size),
         ),
         FOLLOWED: followed(asked, restraint, local=local, told=lambda at: told("rules", at / size)),
-        **_habits(weather),
+        BY_SUN: _by_sun(weather, size),
+        **outside.habits,
     }
     limit_m = depth_limit_m(spec)
     limit_m = USUAL_LIMIT_M if limit_m is None else limit_m
@@ -145,19 +150,20 @@ def shade_year(outside: YearOutside, spec: ShadeSpec, restraint: Restraint, *, t
     )
 
 
-def _habits(weather: Weathered) -> dict[str, Floats]:
-    """Return what people do without rules: nothing, or by the sun on the window, or by the clock."""
-    local = weather.seen.outside.local
+def _habits(local: Floats) -> dict[str, Floats]:
     clock_h = local % 1440.0 / 60.0
     by_day = (clock_h >= CLOCK_UP_H) & (clock_h < CLOCK_DOWN_H)
-    by_sun = np.full(local.shape, 100.0)
-    by_sun[weather.strong] = 0.0
     return {
         "always up": np.full(local.shape, 100.0),
         "always down": np.zeros(local.shape),
-        "down while the sun is on it": by_sun,
         f"clock, {CLOCK_UP_H} h up, {CLOCK_DOWN_H} h down": np.where(by_day, 100.0, 0.0),
     }
+
+
+def _by_sun(weather: Weathered, size: int) -> Floats:
+    places = np.full(size, 100.0)
+    places[weather.strong] = 0.0
+    return places
 
 
 def at_the_weather(site: Site | None, year: WeatherYear) -> Site:

@@ -8,7 +8,7 @@ nothing is to be done are reckoned for all looks at once, and only the other loo
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -35,27 +35,29 @@ def quiet_progress(minutes: int) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Looks:
-    """All looks; lists with one value each.
+    """All looks; arrays of shape (n,).
 
     Attributes:
         every: Minutes between two.
         low_pct: What the rules ask, no lower than this.
         high_pct: No further open than this.
-        up: Wind or rain wants it up, shape (n,).
+        up: Wind or rain wants it up.
         still: Nothing starts, for ice.
         rests: It is a quiet hour.
         day: Days of the local clock, counted.
         moves_a_day: Most moves by rules in one of them.
+        dwell_min: Least time between two of them.
     """
 
     every: int
-    low_pct: list[float]
-    high_pct: list[float]
+    low_pct: Floats
+    high_pct: Floats
     up: Flags
-    still: list[bool]
-    rests: list[bool]
-    day: list[int]
-    moves_a_day: float
+    still: Flags
+    rests: Flags
+    day: NDArray[np.int64]
+    moves_a_day: int
+    dwell_min: float
 
 
 # The place from a look on, and the minute from which on it is thought about whatever the place.
@@ -80,17 +82,17 @@ def followed(
         told: Hears now and then how many minutes are done.
     """
     looks, step = _looks(asked, restraint, local), restraint.smallest_move_pct
-    low, high = asked.low_pct[:: looks.every], asked.high_pct[:: looks.every]
+    low, high = looks.low_pct, looks.high_pct
     # A place this near below the upper end is not left for it; for the highest one it always is.
     idle = np.maximum(low, np.where(high < OPEN_PCT, high - step + _HAIR, high)), high
 
     def thought(at: int, place: float) -> _Thought:
-        low, high = looks.low_pct[at], looks.high_pct[at]
+        low, high = float(looks.low_pct[at]), float(looks.high_pct[at])
         verdict = Verdict(low_pct=low, high_pct=high, low_by=None, high_by=None, lost=(), firm_low_pct=low)
         move = wish(verdict, now_pct=place, mine=True, step_pct=step)
         return (place if move is None else float(move.to_pct)), inf
 
-    return _looked(looks, restraint, asked.low_pct.size, start_pct, idle, thought, told)
+    return _looked(looks, asked.low_pct.size, start_pct, idle, thought, told)
 
 
 def planned(
@@ -113,16 +115,15 @@ def planned(
         told: Hears now and then how many minutes are done.
     """
     looks = _looks(asked, restraint, local)
-    low, high, foreseen = _until_next_look(asked, ahead, looks.every)
-    lows, highs, as_foreseen = low.tolist(), high.tolist(), foreseen.tolist()
-    free = (high >= OPEN_PCT) & _free_for_long(asked, ahead, looks.every)
-    idle = np.where(free, OPEN_PCT, low - THERE_PCT), high + THERE_PCT
-    is_free, coming = free.tolist(), _coming(ahead, restraint.smallest_move_pct)
+    lows, highs, foreseen = _until_next_look(looks, ahead)
+    free = (highs >= OPEN_PCT) & _free_for_long(asked, ahead, looks.every)
+    idle = np.where(free, OPEN_PCT, lows - THERE_PCT), highs + THERE_PCT
+    coming = _coming(ahead, restraint.smallest_move_pct)
     worth = restraint.move_worth_s / 60 * OPEN_PCT
     plan: list[tuple[int, float]] = []
 
     def thought(at: int, place: float) -> _Thought:
-        low, high, minute = lows[at], highs[at], at * looks.every
+        low, high, minute = float(lows[at]), float(highs[at]), at * looks.every
         if not low - THERE_PCT <= place <= high + THERE_PCT:
             now = (looks.every, *in_steps((low, high), restraint.smallest_move_pct))
             wanted = [now, *_between(coming, minute + looks.every, minute + DAY_MIN)]
@@ -133,30 +134,26 @@ def planned(
             plan.pop(0)
         if plan and place < plan[0][1]:
             # A raise for the view, foreseen when the sky was taken to do as it does; else it waits for that.
-            if as_foreseen[at] and plan[0][1] <= high:
+            if foreseen[at] and plan[0][1] <= high:
                 return plan[0][1], plan[0][0]
             again: float = minute
         else:
             again = plan[0][0] if plan else inf
-        return (OPEN_PCT if place < OPEN_PCT and is_free[at] else place), again
+        return (OPEN_PCT if place < OPEN_PCT and free[at] else place), again
 
-    return _looked(looks, restraint, asked.low_pct.size, start_pct, idle, thought, told)
+    return _looked(looks, asked.low_pct.size, start_pct, idle, thought, told)
 
 
-def _until_next_look(asked: Asked, ahead: Asked, every: int) -> tuple[Floats, Floats, Flags]:
+def _until_next_look(looks: _Looks, ahead: Asked) -> tuple[Floats, Floats, Flags]:
     """Return at each look what holds until the next one, and whether the sky does as foreseen now.
 
     Where it does not, what is asked now holds.
     """
-    now_low, now_high = asked.low_pct[::every], asked.high_pct[::every]
-    low, high = ahead.low_pct[::every].copy(), ahead.high_pct[::every].copy()
-    foreseen = (low == now_low) & (high == now_high)
-    for minute in range(1, every):
-        later_low, later_high = ahead.low_pct[minute::every], ahead.high_pct[minute::every]
-        np.maximum(low[: later_low.size], later_low, out=low[: later_low.size])
-        np.minimum(high[: later_high.size], later_high, out=high[: later_high.size])
+    begins = np.arange(0, ahead.low_pct.size, looks.every)
+    low, high = np.maximum.reduceat(ahead.low_pct, begins), np.minimum.reduceat(ahead.high_pct, begins)
+    foreseen = (ahead.low_pct[begins] == looks.low_pct) & (ahead.high_pct[begins] == looks.high_pct)
     serves = foreseen & (low <= high)
-    return np.where(serves, low, now_low), np.where(serves, high, now_high), foreseen
+    return np.where(serves, low, looks.low_pct), np.where(serves, high, looks.high_pct), foreseen
 
 
 def _free_for_long(asked: Asked, ahead: Asked, every: int) -> Flags:
@@ -180,18 +177,18 @@ class _Coming:
 
 def _coming(ahead: Asked, step_pct: float) -> _Coming:
     low, high = ahead.low_pct, ahead.high_pct
-    changes = np.flatnonzero((low[1:] != low[:-1]) | (high[1:] != high[:-1])) + 1
-    at = [0, *changes.tolist()]
-    asked: list[Range] = list(zip(low[at].tolist(), high[at].tolist(), strict=True))
-    stepped = {each: in_steps(each, step_pct) for each in set(asked)}
-    begins: list[int] = []
-    ranges: list[Range] = []
-    for minute, each in zip(at, asked, strict=True):
-        cut = stepped[each]
-        if not ranges or cut != ranges[-1]:
-            begins.append(minute)
-            ranges.append(cut)
-    return _Coming(begins=[*begins, low.size], ranges=ranges)
+    at = _changes(low, high)
+    # A complex number stands for a range: those of a year are a few hundred.
+    different, which = np.unique(low[at] + 1j * high[at], return_inverse=True)
+    stepped = np.array([in_steps((each.real, each.imag), step_pct) for each in different.tolist()])[which]
+    begins = _changes(*stepped.T)
+    ranges: list[Range] = list(map(tuple, stepped[begins].tolist()))
+    return _Coming(begins=[*at[begins].tolist(), low.size], ranges=ranges)
+
+
+def _changes(low: Floats, high: Floats) -> NDArray[np.int64]:
+    """Return where ranges differ from the one before, the first included."""
+    return np.append(0, np.flatnonzero((low[1:] != low[:-1]) | (high[1:] != high[:-1])) + 1)
 
 
 def _between(coming: _Coming, begins: int, ends: int) -> list[Run]:
@@ -214,13 +211,14 @@ def _looks(asked: Asked, restraint: Restraint, local: Floats | None) -> _Looks:
         day = np.cumsum(np.diff(np.floor(clocks / DAY_MIN), prepend=-1) != 0)
     return _Looks(
         every=every,
-        low_pct=asked.low_pct[::every].tolist(),
-        high_pct=asked.high_pct[::every].tolist(),
+        low_pct=asked.low_pct[::every],
+        high_pct=asked.high_pct[::every],
         up=asked.up[::every],
-        still=still.tolist(),
-        rests=rests.tolist(),
-        day=day.tolist(),
-        moves_a_day=inf if local is None else restraint.moves_a_day,
+        still=still,
+        rests=rests,
+        day=day,
+        moves_a_day=still.size + 1 if local is None else restraint.moves_a_day,
+        dwell_min=restraint.dwell_s / 60,
     )
 
 
@@ -232,7 +230,6 @@ def _quiet(quiet: Quiet, clock: Floats) -> Flags:
 
 def _looked(
     looks: _Looks,
-    restraint: Restraint,
     size: int,
     start_pct: float,
     idle: tuple[Floats, Floats],
@@ -240,31 +237,43 @@ def _looked(
     told: Progress,
 ) -> Floats:
     """Return the places of all minutes; wind and rain wait for no dwell, and nothing starts in ice."""
-    least, most = (np.where(looks.up, OPEN_PCT, each).tolist() for each in idle)
-    ups, dwell = looks.up.tolist(), restraint.dwell_s / 60
-    place, moved, again = start_pct, -DAY_MIN, inf
-    today, moves, said = -1, 0, -inf
+    place, again, said = start_pct, inf, -inf
+    moved: list[int] = []
     begins, places = [0], [start_pct]
-    for at, (low, high) in enumerate(zip(least, most, strict=True)):
-        minute = at * looks.every
-        if low <= place <= high and minute < again:
-            continue
-        if minute - said >= 7 * DAY_MIN:
-            told(minute)
-            said = minute
-        if looks.day[at] != today:
-            today, moves = looks.day[at], 0
-        before = place
-        if looks.still[at]:
-            continue
-        if ups[at]:
-            place = OPEN_PCT
-        elif not looks.rests[at] and moves < looks.moves_a_day and minute - moved >= dwell:
-            place, again = thought(at, place)
+    for first, last, low, high in _spells(*(np.where(looks.up, OPEN_PCT, each) for each in idle)):
+        for at in range(first, last):
+            minute = at * looks.every
+            if low <= place <= high and minute < again:
+                if last * looks.every <= again:
+                    break
+                continue
+            before = place
+            if looks.up[at] and not looks.still[at]:
+                place = OPEN_PCT
+            elif _may_move(looks, at, moved):
+                place, again = thought(at, place)
+                moved += [at] if place != before else []
             if place != before:
-                moved, moves = minute, moves + 1
-        if place != before:
-            begins.append(at)
-            places.append(place)
-    lengths = np.diff([*begins, len(least)]) * looks.every
+                begins.append(at)
+                places.append(place)
+        if first * looks.every - said >= 7 * DAY_MIN:
+            said = first * looks.every
+            told(said)
+    lengths = np.diff([*begins, looks.up.size]) * looks.every
     return np.repeat(places, lengths)[:size]
+
+
+def _may_move(looks: _Looks, at: int, moved: Sequence[int]) -> bool:
+    """Say whether a rule for comfort may move it at a look, after those at which one has."""
+    if looks.still[at] or looks.rests[at]:
+        return False
+    if moved and (at - moved[-1]) * looks.every < looks.dwell_min:
+        return False
+    return len(moved) < looks.moves_a_day or bool(looks.day[moved[-looks.moves_a_day]] != looks.day[at])
+
+
+def _spells(low: Floats, high: Floats) -> Iterator[tuple[int, int, float, float]]:
+    """Yield looks with one range: the first, the one after the last, and the range."""
+    begins = _changes(low, high)
+    ends = np.append(begins[1:], low.size)
+    return zip(begins.tolist(), ends.tolist(), low[begins].tolist(), high[begins].tolist(), strict=True)
