@@ -71,6 +71,18 @@ def session_ended(reading: Reading) -> Reading:
     return Reading(marks=reading.marks)
 
 
+def clock_set(reading: Reading, by: timedelta, now: datetime) -> Reading:
+    """Return the reading after the wall clock was set: what has been is as long ago as before.
+
+    Args:
+        reading: So far.
+        by: How far the clock was set on; negative when it was set back, 0 when nobody can tell.
+        now: What it says now; nothing has been later.
+    """
+    marks = tuple(replace(mark, at=min(mark.at + by, now)) for mark in reading.marks)
+    return reading if marks == reading.marks else replace(reading, marks=marks)
+
+
 def heard(sensor: Sensor, reading: Reading, value: float | None, problem: str, at: Moment) -> Reading:
     """Return the reading after a message; `reading` itself when it was no news.
 

@@ -8,19 +8,17 @@ of `command/`.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from bridge.core.asking import ask
-from bridge.core.comfort import comforted, tell, with_ruling
-from bridge.core.command.guards import forbidden, forbidding, guards, needed, open_pct
-from bridge.core.command.requests import Fate, ended
-from bridge.core.events import Asked, Button, Event, Percent, Press, SettingsChanged, Started
-from bridge.core.intending import Move, next_look
-from bridge.core.outcome import Level
+from bridge.core.comfort import comforted
+from bridge.core.command.guards import guards, open_pct
+from bridge.core.events import Event, SettingsChanged, Started
+from bridge.core.intending import next_look
 from bridge.core.readings import Reading, serving, session_began, session_ended
 from bridge.core.readings import due_s as reading_due_s
+from bridge.core.retracting import enforced, sooner, unguarded
 from bridge.core.rules.catalogue import Rule, rules
-from bridge.core.rules.demand import Ruling, decided
+from bridge.core.rules.demand import Ruling
 from bridge.core.rules.seeing import asked, view_of
 from bridge.core.sensing import readings_after
 from bridge.core.state import House, Shade
@@ -96,7 +94,7 @@ def _settings_taken(turn: Turn, before: House, house: House, *, session: bool) -
         old = before.shades.get(name)
         same = old is not None and old.spec.rules == shade.spec.rules
         ruling = shade.ruling if same else Ruling(mine=shade.ruling.mine)
-        ruling = replace(ruling, again_at=None, told="", foresight=None, waits=False)
+        ruling = replace(ruling, again_at=None, tries=0, tried_at=None, told="", foresight=None, waits=False)
         shades[name] = shade if ruling == shade.ruling else replace(shade, ruling=ruling)
     sensors = {sensor.id: sensor for sensor in before.spec.sensors}
     readings = {}
@@ -126,14 +124,13 @@ def _shade_ruled(
     freed = before is not None and before.hold_until is not None and shade.hold_until is None
     answers = before is not None and shade.channel.answered and not before.channel.answered
     if full or freed or answers or shade.ruling.waits:
-        shade = comforted(turn, _enforced(turn, _looked(turn, shade, frozenset(), full=True)))
-    elif news:
-        shade = _enforced(turn, _looked(turn, shade, news, full=False))
-    elif any(True for _ in guards(shade)):
-        shade = _enforced(turn, shade)
-    elif shade.ruling.again_at is not None:
-        shade = with_ruling(shade, again_at=None)
-    return shade
+        looked = sooner(turn, before, _looked(turn, shade, frozenset(), full=True))
+        return comforted(turn, enforced(turn, looked))
+    if news:
+        return enforced(turn, sooner(turn, before, _looked(turn, shade, news, full=False)))
+    if any(True for _ in guards(shade)):
+        return enforced(turn, sooner(turn, before, shade))
+    return unguarded(shade) if shade.ruling.again_at is not None else shade
 
 
 def _looked(turn: Turn, shade: Shade, news: frozenset[str], *, full: bool) -> Shade:
@@ -156,59 +153,3 @@ def _looked(turn: Turn, shade: Shade, news: frozenset[str], *, full: bool) -> Sh
     if standing == shade.ruling.standing:
         return shade
     return replace(shade, ruling=replace(shade.ruling, standing=standing))
-
-
-def _enforced(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade after its guards have had their way, as far as orders can leave."""
-    if not turn.may_order:
-        return shade
-    shade = _turned_back(turn, shade)
-    wanted = needed(turn, shade)
-    if wanted is None:
-        return shade if _may_yet_fail(turn, shade) else with_ruling(shade, again_at=None)
-    if shade.ruling.again_at is not None and turn.utc < shade.ruling.again_at:
-        return shade
-    low, by = wanted
-    want = Press(button=Button.UP) if low >= 100 else Percent(open_pct=low)
-    move = Move(to_pct=low, by=by)
-    event = Asked(at=turn.at, shade=shade.id, want=want, rank=by.rank, source=move.source)
-    after = ask(turn, shade, event)
-    taken = after is not shade
-    pause = timedelta(seconds=turn.house.spec.restraint.resume_s)
-    after = with_ruling(after, again_at=turn.utc + pause, mine=True)
-    lost = decided(after.ruling.standing, now_pct=float(low)).lost
-    if not taken:
-        text = f"it can't be raised though it must be: {by.demand.why}; raise it by hand"
-        turn.note("shade.retract.refused", Level.ERROR, shade=shade.id, text=text, rule=by.rule)
-        return replace(after, trouble=text)
-    after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, at_pct=low, loud=True)
-    return replace(after, reason=f"Raised to {low} %: {by.demand.why}")
-
-
-def _may_yet_fail(turn: Turn, shade: Shade) -> bool:
-    """Say whether a move is on its way that must not be asked again at once, without end, if it fails."""
-    again_at = shade.ruling.again_at
-    return shade.request is not None and again_at is not None and turn.utc < again_at
-
-
-def _turned_back(turn: Turn, shade: Shade) -> Shade:
-    """Return the shade without a request that a guard forbids: stopped if it is under way, else ended."""
-    request = shade.request
-    if request is None:
-        return shade
-    for each in forbidding(turn, shade, request):
-        if not _begun(shade, request.id):
-            return ended(turn, shade, Fate.FAILED, forbidden(each))
-        if each.demand.may_raise:
-            stop = Press(button=Button.STOP)
-            source = f"the {each.rule} rule"
-            event = Asked(at=turn.at, shade=shade.id, want=stop, rank=each.rank, source=source)
-            return replace(ask(turn, shade, event), reason=f"Stopped: {each.demand.why}")
-    return shade
-
-
-def _begun(shade: Shade, request: int) -> bool:
-    pending, run = shade.outstanding, shade.reckoning.run
-    return (pending is not None and pending.request == request) or (
-        run is not None and run.request == request
-    )

@@ -12,7 +12,17 @@ from typing import Any
 
 import pytest
 
-from bridge.core import asking, comfort, hearing, house, outlook, ruling, settling, starting
+from bridge.core import (
+    asking,
+    comfort,
+    concluding,
+    hearing,
+    house,
+    outlook,
+    retracting,
+    settling,
+    starting,
+)
 from bridge.core.command import orders, pursue, requests, supply
 from bridge.core.position import claims, evidence, fall, one_way
 from bridge.core.position.estimate import Grade
@@ -273,10 +283,10 @@ PLANTED = (
         ("process",),
         2,
     ),
-    Planted("a reached request stays", _wrapping(settling, "ended", _keep_what_is_reached), I3 | I5),
+    Planted("a reached request stays", _wrapping(concluding, "ended", _keep_what_is_reached), I3 | I5),
     Planted(
         "a request ends without a word",
-        _all(*(_setting(at, "ended", _drop_in_silence) for at in (settling, pursue, requests))),
+        _all(*(_setting(at, "ended", _drop_in_silence) for at in (concluding, settling, pursue, requests))),
         I3 | I5,
     ),
     Planted(
@@ -351,7 +361,7 @@ PLANTED = (
     ),
     Planted(
         "nobody is told what to do",
-        _wrapping(settling, "ended", _without_its_remedy),
+        _all(*(_wrapping(at, "ended", _without_its_remedy) for at in (concluding, settling))),
         I10,
         ("switch", "hold", "pull"),
     ),
@@ -373,10 +383,26 @@ PLANTED = (
     ),
     Planted(
         "a guard whose move fails asks again at once",
-        _setting(ruling, "_may_yet_fail", lambda turn, shade: False),
+        _setting(retracting, "_waits", lambda turn, shade: False),
         I12,
         ("sensor", "switch"),
         4,
+        quick=False,
+    ),
+    Planted(
+        "a retract that fails is tried again once a minute",
+        _setting(retracting, "pause_s", lambda tries, *, first_s: first_s),
+        I9,
+        ("switch", "sensor", "cut", "button"),
+        6,
+        quick=False,
+    ),
+    Planted(
+        "an order whose end nobody tells is repeated without end",
+        _setting(concluding, "UNTOLD_MAX", 10**6),
+        I3,
+        ("network", "hold"),
+        6,
         quick=False,
     ),
     Planted(

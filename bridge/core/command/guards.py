@@ -109,5 +109,5 @@ def after_stop(turn: Turn, shade: Shade) -> Shade:
         "clear, and switch the service lock on to work on it"
     )
     turn.note("shade.retract.interrupted", Level.ERROR, shade=shade.id, text=text, rule=by.rule)
-    ruling = replace(shade.ruling, again_at=turn.utc + timedelta(seconds=pause_s))
+    ruling = replace(shade.ruling, again_at=turn.utc + timedelta(seconds=pause_s), tries=0, tried_at=None)
     return replace(shade, ruling=ruling, reason=text, trouble=text)

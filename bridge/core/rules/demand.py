@@ -68,6 +68,8 @@ class Ruling:
         day: The local day that `moves` counts, as an ISO date.
         moves: Moves by rules for comfort on that day.
         again_at: A guard asks no sooner than this; None when it may at once.
+        tries: How often guards have asked for it to be raised since they last had their way.
+        tried_at: When they last did; None when they have had their way.
         told: What the last line about it was about, so that nothing is told twice.
         foresight: What the rules will ask in the day ahead; None until it has been reckoned.
         waits: The rules have looked, and what they decide waits for the foresight.
@@ -82,6 +84,8 @@ class Ruling:
     day: str = ""
     moves: int = 0
     again_at: datetime | None = None
+    tries: int = 0
+    tried_at: datetime | None = None
     told: str = ""
     foresight: Foresight | None = None
     waits: bool = False

@@ -32,6 +32,8 @@ PAGE_EVERY = 8 * SHOWN_EVERY
 # What the rules for comfort may run a motor in any hour, in seconds: far from what warms it.
 DUTY_S = 600.0
 HOUR_S = 3600.0
+# Tried again later each time, and once a minute at most while its board keeps coming back.
+RETRACTS_AN_HOUR = 20
 DAY_S = 86400.0
 # A look of the rules is late by what its timer is.
 PUNCTUAL_S = 1.0
@@ -52,6 +54,7 @@ class Limits:
         self.evidence: dict[ShadeId, int] = {}
         self.connection = 0
         self.ruled_s: dict[ShadeId, list[float]] = {}
+        self.raised_s: dict[ShadeId, list[float]] = {}
         self.ran_s: dict[ShadeId, list[tuple[float, float]]] = {}
 
     # I9.
@@ -62,7 +65,8 @@ class Limits:
             return
         assert note.shade is not None
         if self.world.weather.fitted:
-            return  # Guards against wind and on open doors wait for nothing.
+            self._guarded(note.shade)
+            return
         restraint, now = self.world.plan.spec.restraint, self.world.now
         moved = [at for at in self.ruled_s.get(note.shade, []) if at > now - 2 * DAY_S]
         self.world.figures.rule_moves += 1
@@ -73,6 +77,14 @@ class Limits:
         # Any 24 hours touch at most two local days.
         if len([at for at in moved if at > now - DAY_S]) > 2 * restraint.moves_a_day:
             raise Escape("I9", f"{note.shade}: the rules have moved it {len(moved)} times")
+
+    def _guarded(self, name: ShadeId) -> None:
+        """Guards against wind and rain wait for nothing, but do not run against what sticks without end."""
+        raised = [at for at in self.raised_s.get(name, []) if at > self.world.now - HOUR_S]
+        raised.append(self.world.now)
+        self.raised_s[name] = raised
+        if len(raised) > RETRACTS_AN_HOUR:
+            raise Escape("I9", f"{name}: guards have raised it {len(raised)} times within an hour")
 
     def _ran(self, name: ShadeId, seconds: float) -> None:
         """The rules for comfort do not keep a motor running."""
