@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the daemon; exit 0 after a clean stop."""
     from bridge.settings.apart import Reading, load_apart  # noqa: PLC0415  only this command wants it
 
-    reading = Reading(args.file)
+    reading = Reading(args.file)  # first of all: it forks
     # structlog would load it wherever it is installed, 4 MB, for tracebacks in colour.
     sys.modules.setdefault("rich", None)  # type: ignore[arg-type]  # the documented way to say "not there"
     from bridge.shell import logs  # noqa: PLC0415  heavy, and meanwhile the settings are read

@@ -1,27 +1,27 @@
 """Settings read in a process that ends: the models of the file, 8 MB, have no place in a service of years.
 
-`python -m bridge.settings.apart FILE` writes what it has read, or the faults, for the process that asked.
+At a start that is a fork, which shares what both have loaded. Later the service has threads, which no fork
+may meet: then `python -m bridge.settings.apart FILE` writes what it has read, or the faults.
 """
 
 from __future__ import annotations
 
+import os
 import pickle
 import signal
 import subprocess
 import sys
+import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import NoReturn
 
 from bridge.core.errors import ConfigError, LinkError
 from bridge.settings.faults import ConfigFaults
-
-if TYPE_CHECKING:
-    # Not in earnest: the reader starts first, and loads beside all that this process needs.
-    from bridge.settings.plain import Settings
+from bridge.settings.plain import Settings
 
 
 class Reading:
-    """Settings that are being read while this process does something else.
+    """Settings that are being read while this process, which has no threads yet, does something else.
 
     Args:
         path: The TOML file.
@@ -32,13 +32,16 @@ class Reading:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        words = [sys.executable, "-m", __name__, str(path)]
+        end, far_end = os.pipe()
         try:
-            self._process = subprocess.Popen(  # noqa: S603  # the words are our own
-                words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE
-            )
+            self._child = os.fork()
         except OSError as error:
-            raise self._failed(f"no process can be started to read it: {error}") from error
+            raise _not_started(path, error) from error
+        if self._child == 0:
+            os.close(end)
+            _answer(path, far_end)
+        os.close(far_end)
+        self._answer = os.fdopen(end, "rb")
 
     def result(self) -> Settings:
         """Wait for the settings.
@@ -47,22 +50,10 @@ class Reading:
             ConfigFaults: the file can't be read, or something in it is wrong; all faults are listed.
             LinkError: the reading process failed.
         """
-        with self._process as process:
-            try:
-                said, _ = process.communicate()
-            finally:
-                process.kill()
-        if process.returncode != 0:
-            raise self._failed(f"the process that reads it ended with {process.returncode}")
-        read: Settings | list[tuple[str, str, str]] = pickle.loads(said)  # noqa: S301  # our own words
-        if not isinstance(read, list):
-            return read
-        faults = [ConfigError(where=where, problem=problem, remedy=remedy) for where, problem, remedy in read]
-        raise ConfigFaults(origin=str(self._path), faults=faults)
-
-    def _failed(self, problem: str) -> LinkError:
-        remedy = "give the service memory and the right to start a process, and try again"
-        return LinkError(where=str(self._path), problem=problem, remedy=remedy)
+        with self._answer as answer:
+            said = answer.read()
+        _, status = os.waitpid(self._child, 0)
+        return _understood(self._path, said, os.waitstatus_to_exitcode(status))
 
 
 def load_apart(path: Path) -> Settings:
@@ -72,10 +63,50 @@ def load_apart(path: Path) -> Settings:
         ConfigFaults: the file can't be read, or something in it is wrong; all faults are listed.
         LinkError: the reading process failed.
     """
-    return Reading(path).result()
+    words = [sys.executable, "-m", __name__, str(path)]
+    try:
+        ended = subprocess.run(  # noqa: S603  # the words are our own
+            words, check=False, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE
+        )
+    except OSError as error:
+        raise _not_started(path, error) from error
+    return _understood(path, ended.stdout, ended.returncode)
 
 
-def _main(path: str) -> None:
+def _understood(path: Path, said: bytes, code: int) -> Settings:
+    if code != 0:
+        raise _failed(path, f"the process that reads it ended with {code}")
+    read: Settings | list[tuple[str, str, str]] = pickle.loads(said)  # noqa: S301  # our own words
+    if isinstance(read, Settings):
+        return read
+    faults = [ConfigError(where=where, problem=problem, remedy=remedy) for where, problem, remedy in read]
+    raise ConfigFaults(origin=str(path), faults=faults)
+
+
+def _not_started(path: Path, error: OSError) -> LinkError:
+    return _failed(path, f"no process can be started to read it: {error}")
+
+
+def _failed(path: Path, problem: str) -> LinkError:
+    remedy = "give the service memory and the right to start a process, and try again"
+    return LinkError(where=str(path), problem=problem, remedy=remedy)
+
+
+def _answer(path: Path, end: int) -> NoReturn:
+    """Read in the child of a fork, which must never go on as the parent does."""
+    code = 1
+    try:
+        said = _said(path)
+        with os.fdopen(end, "wb") as out:
+            out.write(said)
+        code = 0
+    except BaseException:  # noqa: BLE001  # the parent says what it means; here is what it was
+        traceback.print_exc()
+    finally:
+        os._exit(code)
+
+
+def _said(path: Path) -> bytes:
     signal.signal(signal.SIGINT, signal.SIG_DFL)  # who is interrupted is the process that asked
     from bridge.settings.load import load  # noqa: PLC0415  heavy
 
@@ -84,8 +115,8 @@ def _main(path: str) -> None:
         read = load(path)
     except ConfigFaults as error:
         read = [(fault.where, fault.problem, fault.remedy) for fault in error.faults]
-    sys.stdout.buffer.write(pickle.dumps(read, protocol=pickle.HIGHEST_PROTOCOL))
+    return pickle.dumps(read, protocol=pickle.HIGHEST_PROTOCOL)
 
 
 if __name__ == "__main__":
-    _main(sys.argv[1])
+    sys.stdout.buffer.write(_said(Path(sys.argv[1])))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 from pathlib import Path
 
@@ -32,6 +33,34 @@ def test_every_fault_is_handed_over(tmp_path: Path) -> None:
     assert [str(each) for each in apart.value.faults] == [str(each) for each in here.value.faults]
     assert len(apart.value.faults) > 1
     assert str(apart.value) == str(here.value)
+
+
+def test_a_start_hears_the_same_from_its_fork(tmp_path: Path) -> None:
+    """In a process of its own: one that tests has threads."""
+    faulty = tmp_path / "house.toml"
+    faulty.write_text("[site]\n", encoding="utf-8")
+    code = f"""
+from pathlib import Path
+from bridge.settings.apart import Reading
+from bridge.settings.faults import ConfigFaults
+readings = [Reading(Path(each)) for each in ({str(EXAMPLE)!r}, {str(faulty)!r})]
+import bridge.settings.load as here
+assert readings[0].result() == here.load({str(EXAMPLE)!r})
+try:
+    readings[1].result()
+except ConfigFaults as faults:
+    print(len(faults.faults))
+here.load = None
+try:
+    Reading(Path("any")).result()
+except Exception as error:
+    print(error.problem)
+"""
+    ended = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+    count, problem = ended.stdout.splitlines()
+    assert int(count) > 1
+    assert problem == "the process that reads it ended with 1"
+    assert "'NoneType' object is not callable" in ended.stderr
 
 
 def test_where_no_process_can_be_started_it_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
