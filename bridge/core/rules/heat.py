@@ -21,7 +21,8 @@ class Params:
             either reading it is warm in summer.
         from_wpm2: Strong sunlight on the glass, 0 to 1500.
         open_pct: How far open the shade may be then, 0 to 100: leave some view.
-        away_open_pct: The same when nobody is present by the sensors; without a reading somebody is.
+        away_open_pct: The same when nobody is present by the sensors; without a fresh reading that stays as
+            it was, at first as if somebody were.
         back_c: Once lowered it goes on until this much cooler, 0 to 10.
 
     Source:
@@ -62,13 +63,21 @@ def demand(view: View, params: Params) -> Demand | None:
     warm = _warm(view, params)
     if warm is None:
         return None
-    away = view.readings.yes("presence") is False
+    away = _nobody_is_there(view, params)
     sky = "" if view.sun.measured else " under a clear sky"
     return Demand(
         at_most_pct=params.away_open_pct if away else params.open_pct,
         why=f"{view.sun.on_glass_wpm2:.0f} W/m² of sun on the glass{sky} (yours: {params.from_wpm2:.0f}) and "
         f"{warm}{', and nobody is there' if away else ''}",
     )
+
+
+def _nobody_is_there(view: View, params: Params) -> bool:
+    there = view.readings.yes("presence")
+    if there is None and "presence" in view.readings.fitted:
+        # That a sensor falls silent starts no motion.
+        return view.stood is not None and view.stood.at_most_pct == params.away_open_pct
+    return there is False
 
 
 def _warm(view: View, params: Params) -> str | None:

@@ -21,7 +21,8 @@ class Params:
         sun_below_deg: Dark while the sun's centre is lower than this, -18 to 5.
         open_pct: How far open at most, 0 to 100.
         until: Not after this clock time in the morning, however dark; None for as long as it is dark.
-        only_when_present: Lower only while somebody is there; without a fresh reading somebody is.
+        only_when_present: Lower only while somebody is there; without a fresh reading it stays as it was, and
+            without a sensor somebody is.
 
     Source:
         Lights are wanted indoors, so a room can be looked into, from a few degrees below the horizon; -6
@@ -45,7 +46,7 @@ def demand(view: View, params: Params) -> Demand | None:
     """Return how far open the shade may be in the dark, else None."""
     if view.sun is None or view.sun.elevation_deg >= params.sun_below_deg:
         return None
-    if params.only_when_present and view.readings.yes("presence") is False:
+    if params.only_when_present and not _somebody_is_there(view):
         return None
     if params.until is not None and within(view.clock, params.until, time(12)):
         return None
@@ -55,3 +56,9 @@ def demand(view: View, params: Params) -> Demand | None:
         why=f"it is dark: the sun is {-view.sun.elevation_deg:.0f}° below the horizon "
         f"(yours: {-params.sun_below_deg:.0f}°){until}",
     )
+
+
+def _somebody_is_there(view: View) -> bool:
+    there = view.readings.yes("presence")
+    # That a sensor falls silent starts no motion.
+    return view.stands if there is None and "presence" in view.readings.fitted else there is not False
