@@ -139,18 +139,21 @@ class Visit:
     ) -> tuple[dict[str, bytes], bool]:
         """Watch a device until `done` says so of its values; returns them, and whether it did in time.
 
-        What belongs to the same change and comes a moment later is among them.
+        What belongs to the same change and comes a moment later is among them; `done` must still hold then: a
+        shade that has met its switch stands for a moment before it goes back to its limit.
         """
         self._subscribe([device])
         deadline_s = time.monotonic() + within_s
-        while not done(values := self.device(device)):
-            if time.monotonic() >= deadline_s:
-                return values, False
-            self._turn()
-        settled_s = time.monotonic() + BURST_LONGEST_S
-        while time.monotonic() < min(settled_s, self._heard_s + BURST_S):
-            self._turn()
-        return self.device(device), True
+        while True:
+            while not done(values := self.device(device)):
+                if time.monotonic() >= deadline_s:
+                    return values, False
+                self._turn()
+            settled_s = time.monotonic() + BURST_LONGEST_S
+            while time.monotonic() < min(settled_s, self._heard_s + BURST_S):
+                self._turn()
+            if done(values := self.device(device)):
+                return values, True
 
     def changes(self, *, within_s: float | None = None) -> Iterator[str]:
         """Yield the id of each device whose values change, once for each burst of messages, after `tree`.
