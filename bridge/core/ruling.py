@@ -7,7 +7,6 @@ of `command/`.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 
 from bridge.core.comfort import comforted
@@ -16,6 +15,7 @@ from bridge.core.events import Event, SettingsChanged, Started
 from bridge.core.intending import next_look
 from bridge.core.readings import Reading, serving, session_began, session_ended
 from bridge.core.readings import due_s as reading_due_s
+from bridge.core.replacing import replace
 from bridge.core.retracting import enforced, sooner, unguarded
 from bridge.core.rules.catalogue import Rule, rules
 from bridge.core.rules.demand import Ruling
@@ -23,6 +23,9 @@ from bridge.core.rules.seeing import asked, view_of
 from bridge.core.sensing import readings_after
 from bridge.core.state import House, Shade
 from bridge.core.turn import Turn
+
+# A union in the call would be made anew at every event.
+_SETTINGS = (Started, SettingsChanged)
 
 
 def ruled(turn: Turn, before: House, house: House, event: Event) -> House:
@@ -34,7 +37,7 @@ def ruled(turn: Turn, before: House, house: House, event: Event) -> House:
         house: The house after everything else has answered it.
         event: What happened.
     """
-    if isinstance(event, Started | SettingsChanged):
+    if isinstance(event, _SETTINGS):
         house = _settings_taken(turn, before, house, session=isinstance(event, SettingsChanged))
     if not house.spec.sensors and not house.spec.with_rules:
         return house

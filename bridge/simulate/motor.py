@@ -17,6 +17,13 @@ from bridge.simulate.truth import Tube
 
 # Where a motion without a bound would end: further than any cloth.
 ENDLESS = 10**9
+# The switches that are open, by whether the upper and the lower one are.
+OPEN = {
+    (False, False): frozenset[Why](),
+    (True, False): frozenset({Why.UPPER_SWITCH}),
+    (False, True): frozenset({Why.LOWER_SWITCH}),
+    (True, True): frozenset({Why.UPPER_SWITCH, Why.LOWER_SWITCH}),
+}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -56,6 +63,9 @@ class Motor:
     def __init__(self, fitting: Fitting, tube: Tube, flash: dict[str, Any]) -> None:
         self.fitting, self.tube, self.flash = fitting, tube, flash
         self.said: list[dict[str, Any]] = []
+        ratio = fitting.pulses_per_turn
+        self._ratio = None if ratio is None else [ratio.numerator, ratio.denominator]
+        self._senses = [str(sense) for sense in fitting.senses]
         if tube.state.energised:
             tube.cut()
         self.wake_up(boot=0)
@@ -150,12 +160,10 @@ class Motor:
         return senses
 
     def _open_switches(self) -> frozenset[Why]:
-        build, found = self.fitting.build, set()
-        if build.upper_switch_mm is not None and not self.tube.upper_closed:
-            found.add(Why.UPPER_SWITCH)
-        if build.lower_switch_mm is not None and not self.tube.lower_closed:
-            found.add(Why.LOWER_SWITCH)
-        return frozenset(found)
+        build = self.fitting.build
+        upper = build.upper_switch_mm is not None and not self.tube.upper_closed
+        lower = build.lower_switch_mm is not None and not self.tube.lower_closed
+        return OPEN[upper, lower]
 
     def _first(
         self, armed: list[tuple[Why, Callable[[Tube], bool]]], steps: int, pps: float
@@ -304,7 +312,6 @@ class Motor:
 
     def say(self, why: Why, *, answers: int | None = None, because: str | None = None) -> None:
         self.n += 1
-        ratio = self.fitting.pulses_per_turn
         report: dict[str, Any] = {
             "v": 1,
             "boot": self.boot,
@@ -317,8 +324,8 @@ class Motor:
             "seq": self.seq,
             "to": self.to,
             "answers": answers,
-            "senses": [str(sense) for sense in self.fitting.senses],
-            "pulses_per_turn": None if ratio is None else [ratio.numerator, ratio.denominator],
+            "senses": self._senses,
+            "pulses_per_turn": self._ratio,
             "term": self.term,
             "kept_since": self.kept_since,
             "stalls": self.stalls,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import timedelta
 from math import ceil
 
@@ -13,6 +12,7 @@ from bridge.core.outcome import Level
 from bridge.core.position.aim import aim
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
+from bridge.core.replacing import replace
 from bridge.core.rules.demand import Demand, Standing, bounds, decided
 from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn

@@ -144,7 +144,7 @@ def report_from(data: dict[str, Any]) -> Report:
         seq=data["seq"],
         to=data["to"],
         answers=data["answers"],
-        senses=tuple(Sense(sense) for sense in data["senses"]),
+        senses=_senses(tuple(data["senses"])),
         pulses_per_turn=None if ratio is None else _ratio(*ratio),
         because=data.get("because"),
         term=data["term"],
@@ -154,3 +154,8 @@ def report_from(data: dict[str, Any]) -> Report:
 
 
 _ratio = lru_cache(maxsize=64)(Fraction)
+
+
+@lru_cache(maxsize=8)
+def _senses(names: tuple[str, ...]) -> tuple[Sense, ...]:
+    return tuple(Sense(name) for name in names)

@@ -126,7 +126,8 @@ class Checks:
         return []
 
     def _heard(self, shade: Shade, event: Event, decisions: Decisions, message: Said | None) -> None:
-        met = any(note.name == "shade.reference.met" for note in decisions.notes)
+        notes = decisions.notes
+        met = bool(notes) and any(note.name == "shade.reference.met" for note in notes)
         if met:
             self.world.figures.references += 1
         if message is None or not isinstance(event, ReportHeard) or event.retained:

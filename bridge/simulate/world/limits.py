@@ -15,7 +15,7 @@ from bridge.core.events import ReportHeard
 from bridge.core.outcome import Note, SendOrder
 from bridge.core.outlook import shade_outlook
 from bridge.core.spec import OneWayLink
-from bridge.core.state import House, Shade
+from bridge.core.state import House, Shade, touched
 from bridge.core.values import Rank, ShadeId
 from bridge.simulate.world.escape import Escape
 
@@ -152,8 +152,8 @@ class Limits:
 
     def shown(self, before: House | None, house: House) -> None:
         """What the broker tree shows of a changed estimate is the estimate, rounded outwards."""
-        for name, shade in house.shades.items():
-            old = None if before is None else before.shades.get(name)
+        for shade in house.shades.values() if before is None else touched(before, house):
+            old = None if before is None else before.shades.get(shade.id)
             if old is not None and old.knowledge is shade.knowledge:
                 continue
             self.changes += 1

@@ -283,6 +283,8 @@ def _draw_shade(rng: Random, name: str, progress_s: float, *, careful: bool) -> 
 def _true_roll(rng: Random, nominal: Build, allowed: float) -> Build:
     """Return a roll and gear whose travel differs from the nominal by at most `allowed`, relatively."""
     tube_off, cloth_off, wraps_off = (rng.uniform(-1, 1) * part for part in (0.02, 0.04, 0.05))
+    drops = (-60.0, 0.0, nominal.drop_mm / 2, nominal.drop_mm, nominal.drop_mm + 60)
+    radii = {at: _radius(nominal, at) for at in drops}
     for _ in range(60):
         true = replace(
             nominal,
@@ -290,15 +292,14 @@ def _true_roll(rng: Random, nominal: Build, allowed: float) -> Build:
             cloth_mm=nominal.cloth_mm * (1 + cloth_off),
             wraps_left=nominal.wraps_left + wraps_off,
         )
-        if _worst_scale(nominal, true) <= allowed:
+        if _worst_scale(true, radii) <= allowed:
             return true
         tube_off, cloth_off, wraps_off = tube_off * 0.8, cloth_off * 0.8, wraps_off * 0.8
     return nominal
 
 
-def _worst_scale(nominal: Build, true: Build) -> float:
-    drops = (-60.0, 0.0, nominal.drop_mm / 2, nominal.drop_mm, nominal.drop_mm + 60)
-    return max(abs(_radius(true, at) / _radius(nominal, at) - 1) for at in drops)
+def _worst_scale(true: Build, nominal: dict[float, float]) -> float:
+    return max(abs(_radius(true, at) / radius - 1) for at, radius in nominal.items())
 
 
 def _radius(build: Build, drop_mm: float) -> float:
