@@ -51,7 +51,7 @@ class Client:
         assert status == 200
         return told["set-cookie"].partition(";")[0]
 
-    def wait_open(self, within_s: float = 10.0) -> None:
+    def wait_open(self, within_s: float = 40.0) -> None:
         until = time.monotonic() + within_s
         while time.monotonic() < until:
             try:

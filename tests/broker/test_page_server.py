@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from tests.house_process import House, running_house
 from tests.mosquitto import Mosquitto
@@ -102,6 +103,15 @@ def test_the_day_the_journal_and_care_tell_what_happened(served: tuple[House, Cl
         *(len(study[name]) for name in ("lit", "far_up_m", "far_m", "planned_pct")),
     }
     assert len(lengths) == 1
+    components = page.said("/api/openapi.json")["components"]
+    for path, model in (
+        ("/api/day", "DaySaid"),
+        ("/api/house", "HouseSaid"),
+        ("/api/care", "CareSaid"),
+        ("/api/journal", "JournalSaid"),
+    ):
+        described = {"$ref": f"#/components/schemas/{model}", "components": components}
+        Draft202012Validator(described).validate(page.said(path))
     assert study["happened"][-1]["open_pct"] == pytest.approx(100, abs=1)
     tomorrow = date.fromisoformat(today["date"]) + timedelta(days=1)
     assert page.said(f"/api/day?date={tomorrow}")["shades"]["study"]["happened"] == []

@@ -23,6 +23,8 @@ __all__ = ["brokers", "mosquitto"]
 
 PHONE = {"width": 390, "height": 844}
 MOVES_MS = 40_000
+# Whatever is waited for comes within a moment, or on a machine that is busy with other tests within this.
+expect.set_options(timeout=20_000)
 # Pictures of what the tests saw, for people to look at.
 SHOTS = Path(os.environ.get("HEMBAR_SHOTS", Path(__file__).parent / "shots"))
 WINDOWS = """

@@ -24,6 +24,8 @@ SCREENS = [(320, 700), (390, 844), (1280, 800), (2560, 1440)]
 # The success criteria of WCAG 2.0 to 2.2 at A and AA, as axe-core names them, and its own good practice.
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 RUN = "rules => axe.run(document, { runOnly: rules })"
+# A page is laid out anew a frame after its size has changed; axe-core must not measure in between.
+DRAWN = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 TOO_WIDE = "document.documentElement.scrollWidth - innerWidth"
 CLOCK = "timeZone => new Intl.DateTimeFormat('en-GB', {timeZone, timeStyle: 'short'}).format()"
 FOCUSED = """() => {
@@ -107,13 +109,16 @@ def loaded(page: Page, view: str) -> None:
 def faults(page: Page, axe: str) -> list[str]:
     """Return what axe-core finds on the screen, and in contrast with everything on one very tall screen."""
     page.evaluate(axe)
+    page.evaluate(DRAWN)
     found = page.evaluate(RUN, RULES)
     assert found["passes"], "axe-core looked at nothing"
     size = page.viewport_size
     assert size is not None
     page.set_viewport_size({"width": size["width"], "height": 16_000})
+    page.evaluate(DRAWN)
     contrast = page.evaluate(RUN, ["color-contrast"])
     page.set_viewport_size(size)
+    page.evaluate(DRAWN)
     assert contrast["passes"], "axe-core judged no text"
     wrong = [*found["violations"], *contrast["violations"], *filter(unjudged, contrast["incomplete"])]
     return [f"{each['id']}: {each['nodes'][0]['target']} ({each['help']})" for each in wrong]

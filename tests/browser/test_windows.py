@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import signal
-import time
 
 import pytest
 from playwright.sync_api import expect
@@ -215,7 +214,6 @@ def test_the_first_load_is_small_and_asks_nobody_else(home: Home) -> None:
     protocol.on("Network.requestWillBeSent", lambda event: asked.append(event["request"]["url"]))
     page.goto(f"{home.url}/")
     expect(page.get_by_role("region", name="Study", exact=True)).to_be_visible()
-    time.sleep(0.5)
     print(f"first load: {sum(bytes_of):.0f} bytes in {len(bytes_of)} answers")
     assert 5_000 < sum(bytes_of) < FIRST_LOAD_BYTES
     assert [each for each in asked if not each.startswith(home.url)] == []

@@ -226,6 +226,10 @@ class ShadeDaySaid(Said):
     far_up_m: list[float] = Field(description="Depth of the sun with the shade up, at most 20.")
     far_m: list[float] = Field(description="The same with the plan.")
     planned_pct: list[float] = Field(description="The plan, which the service follows.")
+    planned_since: AwareDatetime | None = Field(
+        description="From then on the plan is that in force at each moment, by the journal; before, and if "
+        "null, what the rules make of it now."
+    )
     rules_pct: list[float] = Field(description="The same when the rules are followed look by look.")
     moves: list[MoveSaid] = Field(description="Of the plan.")
     happened: list[HappenedSaid]

@@ -114,10 +114,8 @@ class Journal {
       el(
         "form",
         { class: "row", role: "search", onsubmit: (event) => event.preventDefault() },
-        el("label", { for: "search" }, say("journal.search")),
-        this.search,
-        el("label", { for: "of-shade" }, say("journal.shade")),
-        this.shade,
+        el("div", { class: "field" }, el("label", { for: "search" }, say("journal.search")), this.search),
+        el("div", { class: "field" }, el("label", { for: "of-shade" }, say("journal.shade")), this.shade),
       ),
       this.status,
       this.list,

@@ -5,8 +5,10 @@ import { DayChart, chartLibrary } from "./chart.js";
 import { dateIn, day as dayWords, now, time } from "./clock.js";
 import { el, set, show, svg, write } from "./dom.js";
 import { FLOOR, WindowDrawing, measures, wallHeight } from "./drawing.js";
+import { clothOf } from "./house.js";
 import { patchOf, skyColours } from "./sky.js";
 import { say } from "./text.js";
+import { askedFor, isKnown, sentence, standsWords, sunWords } from "./words.js";
 
 const DAYS = [-1, 0, 1];
 const AGAIN_MS = 300_000;
@@ -53,6 +55,7 @@ export class DayView {
 
   update(said) {
     this.said = said;
+    if (this.follows) this.#toNow();
   }
 
   close() {
@@ -99,6 +102,7 @@ export class DayView {
   }
 
   #draw() {
+    const read = new Set([...this.windows.querySelectorAll("details[open]")].map((each) => each.dataset.of));
     this.#clear();
     const shades = this.said.shades.filter((each) => this.told.shades[each.id]);
     this.#say(shades.length ? "" : say("day.none"));
@@ -107,16 +111,21 @@ export class DayView {
     const wall = wallHeight(shades.map(measures));
     this.shades = shades.map((shade) => new ShadeDay(shade, this.told, wall, this.library));
     this.windows.replaceChildren(...this.shades.map((each) => each.element));
+    for (const each of this.windows.querySelectorAll("details")) each.open = read.has(each.dataset.of);
     for (const each of this.shades) each.drawn();
     set(this.scrub, { max: this.told.utc_s.length - 1 });
     this.#paintSky();
     this.#toNow();
   }
 
-  #toNow() {
+  /** Return the index of this moment, or -1 on another day. */
+  #index() {
     const { utc_s, step_s } = this.told;
-    const index = Math.floor((now().getTime() / 1e3 - utc_s[0]) / step_s);
-    this.scrub.value = this.offset === 0 ? index : Math.round(utc_s.length / 2);
+    return this.offset === 0 ? Math.min(utc_s.length - 1, Math.floor((now().getTime() / 1e3 - utc_s[0]) / step_s)) : -1;
+  }
+
+  #toNow() {
+    this.scrub.value = this.offset === 0 ? this.#index() : Math.round(this.told.utc_s.length / 2);
     show(this.back, this.offset === 0);
     this.#moved();
   }
@@ -125,10 +134,11 @@ export class DayView {
     this.follows = follows;
     const index = Number(this.scrub.value);
     const up = this.told.sun_elevation_deg[index];
-    const clock = time(this.told.utc_s[index] * 1e3);
+    const live = index === this.#index();
+    const clock = time(live ? now() : this.told.utc_s[index] * 1e3);
     write(this.at, clock);
     set(this.scrub, { "aria-valuetext": say(up > 0 ? "day.at.sun" : "day.at.night", { time: clock, up: Math.round(up) }) });
-    for (const each of this.shades) each.show(index);
+    for (const each of this.shades) each.show(index, live ? this.said : null);
   }
 
   #paintSky() {
@@ -176,7 +186,7 @@ class ShadeDay {
         el("ul", { class: "keys" }, ["up", "depth", this.day.limit_m === null ? null : "limit"].filter(Boolean).map((each) => key(each))),
         this.depth,
         this.windy ? [el("ul", { class: "keys" }, key("gust")), this.wind] : null,
-        el("details", {}, el("summary", {}, say("day.list")), this.#list()),
+        el("details", { "data-of": shade.id }, el("summary", {}, say("day.list")), this.#list()),
       ),
     );
     this.element.style.setProperty("--floor-high", `${FLOOR * this.drawing.px}px`);
@@ -208,8 +218,23 @@ class ShadeDay {
     this.charts.push(new DayChart(this.library, this.wind, { x, high: 100, unit: "m/s", range: null, series: gusts, spans: [] }));
   }
 
-  /** Show the room at an index of the day. */
-  show(index) {
+  /** Show the room at an index of the day; `said` is the house as it is, when that is now. */
+  show(index, said) {
+    const shade = said?.shades.find((each) => each.id === this.shade.id);
+    if (shade) this.#showNow(shade, said.sun);
+    else this.#showThen(index);
+    if (index !== this.marked) for (const each of this.charts) each.mark(this.told.utc_s[index]);
+    this.marked = index;
+  }
+
+  #showNow(shade, sun) {
+    this.drawing.cloth([clothOf(shade)]);
+    this.drawing.asked(askedFor(shade));
+    this.drawing.light(sun, shade.window?.facade_azimuth_deg ?? null, shade.sun?.enters && isKnown(shade) ? shade.sun : null);
+    write(this.words, [sentence(standsWords(shade)), sentence(shade.why), sunWords(shade, sun)].filter(Boolean).join(" "));
+  }
+
+  #showThen(index) {
     const { utc_s, sun_elevation_deg, sun_azimuth_deg } = this.told;
     const past = utc_s[index] * 1e3 <= now().getTime();
     const was = this.real.told[index] && past;
@@ -224,7 +249,6 @@ class ShadeDay {
     const patch = known && this.day.lit[index] ? patchOf(sun, window, hem_m) : null;
     this.drawing.light(sun, window.facade_azimuth_deg, patch);
     write(this.words, this.#sentence(index, { was, past, open, patch }));
-    for (const each of this.charts) each.mark(utc_s[index]);
   }
 
   close() {

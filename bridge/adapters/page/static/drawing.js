@@ -1,4 +1,4 @@
-// A window drawn from the room, to scale: wall, glass, sky, cloth down to the hem bar, the band of doubt, the beam.
+// A window drawn from the room, to scale: wall, glass, sky, cloth down to the hem bar, the band of doubt, the light.
 // One unit of a drawing is a centimetre; heights are above the floor.
 
 import { set, svg } from "./dom.js";
@@ -6,6 +6,7 @@ import { offFacade, skyColours } from "./sky.js";
 
 const TUBE = 7; // height of the roller's box
 const BAR = 4.6; // height of the hem bar
+const SILL = 3.5; // height of the board under the glass
 const MARGIN = 22; // wall to the left and right of the frame
 const ABOVE = 20; // wall above the tube
 export const FLOOR = 62; // the strip of floor that is drawn
@@ -122,19 +123,18 @@ export class WindowDrawing {
   }
 
   #shine(aside, patch) {
-    const { measures: measured, x: left, open } = this.panes[0];
+    const { measures: measured, x: left } = this.panes[0];
     const right = left + measured.wide;
-    const top = Math.min(measured.head, measured.upper - (1 - (open ?? 100) / 100) * measured.drop);
     const landing = (metres) => {
       const deep = (FLOOR * metres) / (metres + HALFWAY_M);
-      return [(deep / FORESHORTENED) * aside, this.wall + deep];
+      return [near((deep / FORESHORTENED) * aside, measured.wide), this.wall + deep];
     };
-    const [near, far] = [landing(patch.near_m), landing(patch.far_m)];
-    const floor = [[left + near[0], near[1]], [right + near[0], near[1]], [right + far[0], far[1]], [left + far[0], far[1]]];
+    const [begins, ends] = [landing(patch.near_m), landing(patch.far_m)];
+    const corners = [left, right].map((side) => [side + begins[0], begins[1]]);
+    const floor = [...corners, [right + ends[0], ends[1]], [left + ends[0], ends[1]]];
     set(this.patch, { points: floor.join(" ") });
-    const side = aside < 0 ? left : right;
-    const through = [[side, this.wall - top], [side, this.wall - measured.sill], [side + near[0], near[1]], [side + far[0], far[1]]];
-    set(this.ray, { points: through.join(" ") });
+    const sill = this.wall - measured.sill + SILL;
+    set(this.ray, { points: [[left, sill], [right, sill], ...corners.reverse()].join(" ") });
   }
 }
 
@@ -162,7 +162,7 @@ class Pane {
       svg("path", { class: "land", d: land(x, wide, wall - sill, Math.min(head - sill, 46)) }),
       svg("rect", { ...glass, class: "frame" }),
       svg("path", { class: "mullion", d: `M${x + wide / 2} ${wall - head}V${wall - sill}` }),
-      svg("rect", { class: "sill", x: x - 6, y: wall - sill, width: wide + 12, height: 3.5 }),
+      svg("rect", { class: "sill", x: x - 6, y: wall - sill, width: wide + 12, height: SILL }),
     );
     this.front = svg(
       "g",
@@ -217,6 +217,12 @@ class Pane {
     const up = (Math.tan((sun.elevation_deg * Math.PI) / 180) / Math.cos((away * Math.PI) / 180)) * EYE_AWAY;
     set(this.disc, { cx: this.x + this.measures.wide / 2 + aside, cy: this.wall - EYE - up });
   }
+}
+
+/** Return a way aside, in cm, brought near enough that the patch of a sun from far aside is still on the floor that is drawn. */
+function near(aside, wide) {
+  const most = aside < 0 ? MARGIN + wide * 0.4 : wide * 1.6;
+  return most * Math.tanh(aside / most);
 }
 
 /** Return the stops of a beam that has gone before it comes to the words beside a window; `edge` is the wall's share. */

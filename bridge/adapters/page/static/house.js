@@ -15,6 +15,8 @@ const LEAST_CM_PX = 0.95;
 const TINY_CM_PX = 0.55;
 const MOST_CM_PX = 2.4;
 const DRAWN_SHARE = 0.44; // of a bay, at most
+const SMALL_SHARE = 0.38; // the same where every pixel is wanted for words
+const SMALL_PX = 360;
 const WIDE_CM = 170; // a wider window takes two bays
 const HEAD_AND_FOOT_PX = 150;
 
@@ -71,14 +73,23 @@ export class HouseView {
     const cells = count + (room > 2 * LEAST_BAY_PX * rem ? this.windows.querySelectorAll(".wide").length : 0);
     const columns = Math.max(1, Math.min(cells, Math.floor(room / (LEAST_BAY_PX * rem))));
     const high = (innerHeight - HEAD_AND_FOOT_PX) / Math.ceil(cells / columns) / (this.wall + FLOOR);
-    const bay = (room / columns) * DRAWN_SHARE;
+    const share = room < SMALL_PX * rem ? SMALL_SHARE : DRAWN_SHARE;
+    const bay = (room / columns) * share;
     const wide = Math.min(bay / (this.widest.narrow + 44), (columns > 1 ? 2.2 * bay : bay) / (this.widest.wide + 44));
     const px = Math.max(TINY_CM_PX, Math.min(MOST_CM_PX, wide, Math.max(LEAST_CM_PX * rem, high)));
-    for (const bay of [...this.bays.values(), ...this.groupBays.values()]) bay.scale(px);
-    this.element.style.setProperty("--floor-high", `${FLOOR * px}px`);
-    this.windows.style.setProperty("--columns", columns);
-    this.groups.style.setProperty("--columns", Math.max(1, Math.min(this.groupBays.size, columns)));
+    const together = Math.max(1, Math.min(this.groupBays.size, columns));
+    const groups = [...this.groupBays.values()];
+    const groupPx = Math.min(px, ...groups.map((each) => ((room / together) * share) / each.drawing.width));
+    hang(this.windows, [...this.bays.values()], px, columns);
+    hang(this.groups, groups, groupPx, together);
   }
+}
+
+/** Hang bays on a wall, at so many pixels a cm, so many beside each other. */
+function hang(wall, bays, px, columns) {
+  for (const bay of bays) bay.scale(px);
+  wall.style.setProperty("--floor-high", `${FLOOR * px}px`);
+  wall.style.setProperty("--columns", columns);
 }
 
 /** What a window and a group of windows have in common. */

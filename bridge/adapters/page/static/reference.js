@@ -7,7 +7,7 @@ import { FLOOR, WindowDrawing, measures, wallHeight } from "./drawing.js";
 import { clothOf } from "./house.js";
 import { house } from "./live.js";
 import { say } from "./text.js";
-import { doing, isDoubtful, isKnown, isMoving, known } from "./words.js";
+import { isMoving, standsWords } from "./words.js";
 
 const CAUTIONS = ["stand", "hands", "support", "power", "device"];
 const DRAWN_PX = 0.8;
@@ -50,17 +50,21 @@ export class ReferenceView {
     this.drawing.cloth([clothOf(shade)]);
     this.drawing.asked(shade.asked?.open_pct ?? null);
     this.drawing.light(said.sun, null, null);
-    const open = isDoubtful(shade) ? "open.about" : "open.percent";
-    const percent = isKnown(shade) ? say(open, { percent: shade.open_pct }) : say("open.unknown");
-    write(this.state, [percent, known(shade), doing(shade)].filter(Boolean).join("; "));
+    write(this.state, standsWords(shade));
     for (const each of this.body.querySelectorAll("button")) set(each, { "aria-disabled": house.live ? null : "true" });
     if (this.step === "jog") write(this.until, this.#awake());
+    if (this.step === "done") write(this.result, this.#result());
     this.#follow();
   }
 
   #awake() {
     const { until } = this.shade.reference;
     return until ? say("reference.until", { time: time(until) }) : "";
+  }
+
+  /** Return how well it is known now: at its switch it may still have to come to rest. */
+  #result() {
+    return say("reference.result", { grade: say(`grade.${this.shade.grade}`), mm: Math.ceil(this.shade.width_mm) });
   }
 
   /** Begin, or go on with what has been begun before. */
@@ -121,7 +125,7 @@ export class ReferenceView {
       confirmed: () => [head("reference.confirmed"), paragraph("reference.confirmed.how")],
       done: () => [
         head("reference.done"),
-        el("p", {}, say("reference.result", { grade: say(`grade.${this.shade.grade}`), mm: Math.ceil(this.shade.width_mm) })),
+        (this.result = el("p", { role: "status" }, this.#result())),
         button("reference.other", () => this.#enter("mark"), "plain"),
         el("a", { class: "button", href: "#/" }, say("reference.house")),
       ],

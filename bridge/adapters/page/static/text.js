@@ -268,13 +268,19 @@ export const texts = {
 const plural = new Intl.PluralRules(language);
 const number = new Intl.NumberFormat(language, { maximumFractionDigits: 1 });
 
+/** Return a text whose numbers and units stay on one line. */
+export function bound(text) {
+  return text.replace(/(\d) (?=%|mm\b|m\b)/g, "$1\u00a0");
+}
+
 /** Return the text of a key with its {names} filled in. */
 export function say(key, values = {}) {
   const found = texts[key];
   if (found === undefined) throw new Error(`no text for ${key}`);
   const text = typeof found === "string" ? found : (found[plural.select(values.count)] ?? found.other);
-  return text.replace(/\{(\w+)\}/g, (_, name) => {
+  const said = text.replace(/\{(\w+)\}/g, (_, name) => {
     const value = values[name];
     return typeof value === "number" ? number.format(value) : String(value ?? "");
   });
+  return bound(said);
 }

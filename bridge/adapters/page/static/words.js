@@ -2,7 +2,7 @@
 
 import { when } from "./clock.js";
 import { offFacade } from "./sky.js";
-import { say } from "./text.js";
+import { bound, say } from "./text.js";
 
 const MOVING = new Set(["raising", "lowering", "referencing"]);
 const AHEAD_DEG = 12;
@@ -30,6 +30,12 @@ export function known(shade) {
   const [low, high] = [Math.max(0, Math.floor(shade.low_pct)), Math.min(100, Math.ceil(shade.high_pct))];
   if (isMoving(shade)) return say("known.moving", { low, high });
   return shade.grade === "doubtful" ? `${to}; ${say("known.between", { low, high })}` : to;
+}
+
+/** Return where a shade is, how well that is known and what it is doing. */
+export function standsWords(shade) {
+  const open = isKnown(shade) ? say(isDoubtful(shade) ? "open.about" : "open.percent", { percent: shade.open_pct }) : say("open.unknown");
+  return [open, known(shade), doing(shade)].filter(Boolean).join("; ");
 }
 
 /** Return what has been asked of a shade or a group and is not reached yet, in percent; null for nothing. */
@@ -84,7 +90,7 @@ export function wrongWords(shade) {
 
 /** Return a text of the house, which begins small and ends without a stop, as a sentence. */
 export function sentence(text) {
-  return text ? `${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}` : "";
+  return text ? bound(`${text[0].toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? "" : "."}`) : "";
 }
 
 /** Return where a reference was met. */
