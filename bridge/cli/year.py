@@ -89,12 +89,13 @@ def run(args: argparse.Namespace) -> int:
     if args.picture is not None:
         from bridge.cli.year_picture import draw  # noqa: PLC0415  matplotlib
 
-        named = {spec.name: found[spec.id] for spec in shades}
+        named = {f"{spec.name}, {_facing(spec)}": found[spec.id] for spec in shades}
         draw(args.picture, named, place=year.name, colours=DARK if args.dark else LIGHT)
     if args.json:
         print(json.dumps(_document(year, found, panes, speed), allow_nan=False))
     else:
-        print("\n\n".join("\n".join(_table(name, each, panes[name])) for name, each in found.items()))
+        tables = [_table(f"{x.id}, {_facing(x)}", found[x.id], panes[x.id]) for x in shades]
+        print("\n\n".join("\n".join(each) for each in tables))
         print("\n" + "\n".join(_notes(year, next(iter(found.values())), speed)))
     return 0
 
@@ -140,6 +141,7 @@ def _years(
             _progress(f"{name}: {what}", (done + share) / len(shades))
 
         found[spec.id] = shade_year(outside, spec, house.restraint, told=told)
+    _progress("done", 1.0)
     if sys.stderr.isatty():
         print(file=sys.stderr)
     return found
@@ -193,6 +195,11 @@ def _turned(spec: ShadeSpec, by_deg: float) -> ShadeSpec:
     facade = spec.window.facade
     facade = replace(facade, azimuth_deg=(facade.azimuth_deg + by_deg) % 360)
     return replace(spec, window=replace(spec.window, facade=facade))
+
+
+def _facing(spec: ShadeSpec) -> str:
+    assert spec.window is not None, "the sun needs a window"
+    return f"facing {spec.window.facade.azimuth_deg:.0f}°"
 
 
 def _table(name: str, year: ShadeYear, glass_m2: float | None) -> list[str]:

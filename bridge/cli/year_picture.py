@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,14 +27,24 @@ def draw(path: Path, shades: Mapping[str, ShadeYear], *, place: str, colours: Sh
         RequestError: the ending is neither, matplotlib is missing, or the file can't be written.
     """
     plt = plotting(path, colours)
-    size = (15, 1.0 + 2.6 * len(shades))
+    high_in = 0.5 + 2.6 * len(shades)
+    size = (15, high_in)
+    # One scale for all shades, so that they can be held against each other.
+    most = [_most(shades.values(), field) for _, _, field, _ in PANELS]
     figure, rows = plt.subplots(len(shades), len(PANELS), figsize=size, squeeze=False)
     for panels, (name, year) in zip(rows, shades.items(), strict=True):
         for column, panel in enumerate(panels):
             _bars(panel, year, column, colours, first=name if column == 0 else "")
-    figure.suptitle(f"A weather year of {place}: the rules beside habits without rules", x=0.01, ha="left")
-    figure.tight_layout(rect=(0, 0, 1, 0.97))
+            # Where nothing is, zero still stands at the edge.
+            panel.set_xlim(0, 1.25 * max(most[column], 1.0))
+    title = f"A weather year of {place}: the rules beside habits without rules"
+    figure.suptitle(title, x=0.01, y=1 - 0.1 / high_in, ha="left", va="top")
+    figure.tight_layout(rect=(0, 0, 1, 1 - 0.3 / high_in))
     save(plt, figure, path)
+
+
+def _most(years: Iterable[ShadeYear], field: str) -> float:
+    return max(float(getattr(figures, field)) for year in years for figures in year.rows.values())
 
 
 def _bars(panel: Any, year: ShadeYear, column: int, colours: Shades, *, first: str) -> None:
@@ -49,8 +59,6 @@ def _bars(panel: Any, year: ShadeYear, column: int, colours: Shades, *, first: s
     panel.tick_params(axis="y", length=0)
     panel.set_xticks([])
     panel.spines["bottom"].set_visible(False)
-    # Where nothing is, zero still stands at the edge.
-    panel.set_xlim(0, 1.25 * max(*values, 1.0))
     for place, value in zip(at, values, strict=True):
         panel.text(value, place, f" {value:.0f}", va="center")
     panel.set_title(f"{first}\n{title}" if first else title, loc="left", fontweight="bold")

@@ -25,7 +25,11 @@ COOLING_FROM_C, HEATING_BELOW_C = 18.0, 15.0
 DISTURBS_WPM2 = 50.0
 CLOCK_UP_H, CLOCK_DOWN_H = 8, 20
 PLANNED, FOLLOWED = "rules, planned ahead", "rules, look by look"
-BY_SUN = "down while the sun is on it"
+UP, DOWN, BY_SUN = "always up", "always down", "down while the sun is on it"
+CLOCK = f"clock, {CLOCK_UP_H} h up, {CLOCK_DOWN_H} h down"
+ROWS = (PLANNED, FOLLOWED, UP, DOWN, BY_SUN, CLOCK)
+# What share of a shade's work is done when its plan is, and when its rules have been followed.
+PLAN_SHARE, RULES_SHARE = 0.7, 0.9
 Progress = Callable[[str, float], None]
 
 
@@ -57,7 +61,7 @@ class ShadeYear:
     """What a year comes to.
 
     Attributes:
-        rows: Figures by the name of the strategy.
+        rows: Figures by the name of the strategy, in the order of `ROWS`.
         limit_m: How deep the sun may come.
         cooling: Numbers of the cooling months.
         heating: Numbers of the heating months.
@@ -127,21 +131,29 @@ def shade_year(outside: YearOutside, spec: ShadeSpec, restraint: Restraint, *, t
             asked_series(ahead, comfort),
             restraint,
             local=local,
-            told=lambda at: told("plan", at / size),
+            told=lambda at: told("plan", PLAN_SHARE * at / size),
         ),
-        FOLLOWED: followed(asked, restraint, local=local, told=lambda at: told("rules", at / size)),
+        FOLLOWED: followed(
+            asked,
+            restraint,
+            local=local,
+            told=lambda at: told("rules", PLAN_SHARE + (RULES_SHARE - PLAN_SHARE) * at / size),
+        ),
         BY_SUN: _by_sun(weather, size),
         **outside.habits,
     }
     limit_m = depth_limit_m(spec)
     limit_m = USUAL_LIMIT_M if limit_m is None else limit_m
-    told("figures", 1.0)
+    told("figures", RULES_SHARE)
     return ShadeYear(
         rows={
             name: figures(
-                weather, some, up=asked.up if name in (PLANNED, FOLLOWED) else None, limit_m=limit_m
+                weather,
+                places[name],
+                up=asked.up if name in (PLANNED, FOLLOWED) else None,
+                limit_m=limit_m,
             )
-            for name, some in places.items()
+            for name in ROWS
         },
         limit_m=limit_m,
         cooling=outside.cooling,
@@ -154,9 +166,9 @@ def _habits(local: Floats) -> dict[str, Floats]:
     clock_h = local % 1440.0 / 60.0
     by_day = (clock_h >= CLOCK_UP_H) & (clock_h < CLOCK_DOWN_H)
     return {
-        "always up": np.full(local.shape, 100.0),
-        "always down": np.zeros(local.shape),
-        f"clock, {CLOCK_UP_H} h up, {CLOCK_DOWN_H} h down": np.where(by_day, 100.0, 0.0),
+        UP: np.full(local.shape, 100.0),
+        DOWN: np.zeros(local.shape),
+        CLOCK: np.where(by_day, 100.0, 0.0),
     }
 
 
