@@ -33,8 +33,9 @@ STOP_LIFETIME_S = 60.0
 # coming, so late at the latest: a flood of messages does not make a flood of values.
 QUIET_S = 0.003
 LATEST_S = 0.25
-# So long, or one device or line, before others have their turn.
+# So long, or one device or line, before others have their turn; and while news keeps coming, so long theirs.
 SLICE_S = 0.0005
+THEIRS_S = 0.002
 
 Send = Callable[[Publication, float | None], None]
 Asking = Asked | GroupAsked | Confirmed | Switched
@@ -142,7 +143,8 @@ class Faces:
             return
         for _ in self._pass:
             if loop.time() >= now_s + SLICE_S:
-                self._due = loop.call_later(0, self._flush_slice)
+                calm = now_s - self._news_s >= QUIET_S
+                self._due = loop.call_later(0 if calm else THEIRS_S, self._flush_slice)
                 return
         self._due = None
         self._pass = self._news()
