@@ -26,8 +26,8 @@ ALERT = "second-bridge"
 FORGETFUL = "forgetful-broker"
 SELF_TEST = "self-test"
 FORGOT = (
-    "the broker has forgotten what was retained: switch its persistence on, or a new disk of the bridge "
-    "has nothing to start from"
+    "the broker has forgotten what was retained: unless it is a new one, switch its persistence on, or a new "
+    "disk of the bridge has nothing to start from"
 )
 
 
@@ -39,8 +39,8 @@ class Claims:
         boards_root: The topic under which the boards speak.
 
     Attributes:
-        forgot: Whether the broker, when it came back, had lost the claim that this run had left there;
-            None before it has once gone and come back.
+        forgot: Whether the broker, when it came back, had lost the claim that was left there; None before
+            it has once gone and come back, or this bridge has.
     """
 
     def __init__(self, bridge: str, boards_root: str) -> None:
@@ -49,6 +49,10 @@ class Claims:
         self._echoed = False
         self._left = self._handed_back = False
         self.forgot: bool | None = None
+
+    def left_before(self) -> None:
+        """An earlier run has been at this broker, and left its claim there."""
+        self._left = True
 
     def opened(self) -> None:
         """A new session stands: what comes before our own claim comes back was said before it."""

@@ -162,6 +162,9 @@ class Daemon:
         for difference in recovered.differences:
             self._log.error("journal.replay.differed", difference=str(difference))
         self._deciding.house = recovered.house
+        before = recovered.house
+        if before is not None and any(each.channel.boot is not None for each in before.shades.values()):
+            self._outside.claims.left_before()  # boards were heard, so a broker was met
         doubt = recovered.lost or any(each.orders_differ for each in recovered.differences)
         await self._deciding.take(Started(at=now(), spec=self._settings.house, memory_lost=doubt))
 

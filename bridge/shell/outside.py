@@ -41,6 +41,7 @@ class Outside:
 
     Attributes:
         sparing: Its warnings about what strangers send.
+        claims: Who is in charge.
     """
 
     def __init__(self, settings: Settings, *, bridge: str, send: Send, log: FilteringBoundLogger) -> None:
@@ -56,7 +57,7 @@ class Outside:
             domain=broker.tree_root,
         )
         self.faces = Faces(self.tree, boards_root=broker.boards_root, bridge=bridge, send=send)
-        self._claims = charge.Claims(bridge, broker.boards_root)
+        self.claims = charge.Claims(bridge, broker.boards_root)
         self._shelf = MemoryShelf(boards_root=broker.boards_root, device=broker.root_device)
         self._listening = Listening(settings.listens, log, self.faces.warn)
         self._sensing = Sensing(settings.sources)
@@ -70,7 +71,7 @@ class Outside:
         )
         heard = [Subscription(topic=topic) for topic in topics]
         # What is remembered, and who was in charge, is best heard before the boards are.
-        first = [self._shelf.subscription(), Subscription(topic=self._claims.topic)]
+        first = [self._shelf.subscription(), Subscription(topic=self.claims.topic)]
         root = Subscription(topic=self.tree.state(State.READY).topic)
         heard += [each for each in self._sensing.subscriptions() if not self._listening.hears(each.topic)]
         return [*first, root, *heard, *self.tree.subscriptions(), *self._listening.subscriptions()]
@@ -92,7 +93,7 @@ class Outside:
     def opened(self, house: House) -> None:
         """A new session stands."""
         self._listening.begin(house.topics_heard)
-        self._claims.opened()
+        self.claims.opened()
 
     def events_of(self, message: Incoming, house: House) -> Iterator[Event]:
         """Yield what a message means; what can't be read is logged and has no effect."""
@@ -104,7 +105,7 @@ class Outside:
             yield event
 
     def _event_of(self, message: Incoming, house: House) -> Event | None:
-        if message.topic == self._claims.topic:
+        if message.topic == self.claims.topic:
             return self._claimed(message, house)
         shade = self._shelf.shade_of(message.topic)
         if shade is not None:
@@ -124,10 +125,10 @@ class Outside:
 
     def _claimed(self, message: Incoming, house: House) -> ClaimHeard | None:
         """Return another bridge's claim; one that is lower is answered, so that its maker learns of ours."""
-        forgot = self._claims.forgot
-        event = self._claims.heard(message, now())
-        if self._claims.forgot not in (None, forgot):
-            self._tell_of_memory(forgot=self._claims.forgot)
+        forgot = self.claims.forgot
+        event = self.claims.heard(message, now())
+        if self.claims.forgot not in (None, forgot):
+            self._tell_of_memory(forgot=self.claims.forgot)
         if event is None or event.retained:
             return event
         if (event.term, event.ahead) < (house.term, True):

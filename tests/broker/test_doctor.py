@@ -82,6 +82,26 @@ def test_a_broker_that_forgets_is_told_by_the_bridge_itself(mosquitto: Mosquitto
         assert (code, found["broker's memory"]["grade"]) == (1, "fault")
 
 
+@pytest.mark.parametrize("persistent", [True, False])
+def test_after_a_restart_of_broker_and_bridge_a_broker_that_forgets_is_told(
+    brokers: Callable[..., Mosquitto], tmp_path: Path, persistent: bool
+) -> None:
+    keeping = ("persistence true",) if persistent else ()
+    with running_house(brokers(*keeping), tmp_path) as house:
+        house.find_top("study")
+        house.bridge.kill()
+        house.mosquitto.restart()
+        house.bridge.start()
+        sessions = len(house.bridge.logged("broker.session.up"))
+        house.ear.wait(
+            lambda: len(house.bridge.logged("broker.session.up")) > sessions, "it is back", within_s=20
+        )
+        seen = len(house.ear.messages)
+        house.wait_answered_anew("study", seen)
+        told = bool(house.bridge.logged("broker.memory.forgotten"))
+        assert told is not persistent
+
+
 def test_retained_orders_and_requests_and_a_second_claim_are_found(house: House) -> None:
     topic, wish = "shade-boards/attic-board/0/order", "homie/5/hembar-study/opening/position/set"
     house.ear.say(topic, b"{}", retain=True)

@@ -113,6 +113,17 @@ def test_a_broker_that_comes_back_without_our_claim_has_forgotten_it() -> None:
     assert [*told, ours.forgot] == [None, True, False]
 
 
+@pytest.mark.parametrize("kept", [True, False])
+def test_a_claim_that_an_earlier_run_has_left_is_missed_at_the_first_meeting(kept: bool) -> None:
+    ours = Claims("mine", "shade-boards")
+    ours.left_before()
+    ours.opened()
+    if kept:
+        ours.heard(claim("an earlier run", 7, retained=True), AT)
+    ours.heard(claim("mine", 8), AT)
+    assert ours.forgot is not kept
+
+
 def test_an_empty_broker_at_the_first_meeting_has_forgotten_nothing() -> None:
     ours = claims()
     ours.opened()
