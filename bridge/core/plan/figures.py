@@ -138,7 +138,6 @@ def figures(weather: Weathered, places: Floats, *, up: Flags | None = None, limi
     hung = places[edges[:-1]]
     before = np.insert(hung, 0, 100.0)[:-1]
     let_in = _transmitted(spec, _hem_m(spec, hung))
-    sees = _hem_m(spec, hung) >= _eye_m(spec)
     strong_hem_m = _hem_m(spec, places[weather.strong])
     deep = far_series(spec.window.opening, weather.strong_wall, hem_m=strong_hem_m) > limit_m
     lit = np.searchsorted(weather.seen.lit, edges)
@@ -146,7 +145,7 @@ def figures(weather: Weathered, places: Floats, *, up: Flags | None = None, limi
     heating_whpm2 = np.diff(months.heating_whpm2[edges] + weather.heating_whpm2[lit])
     return Figures(
         moves=int(changes.size),
-        view_h=float(np.diff(months.daylight_min[edges])[sees].sum()) / 60.0,
+        view_h=float(np.diff(months.daylight_min[edges])[sees_out(spec, hung)].sum()) / 60.0,
         deep_h=hours(deep),
         cooling_kwhpm2=float(let_in @ cooling_whpm2) / 1000,
         heating_kwhpm2=float(let_in @ heating_whpm2) / 1000,
@@ -160,16 +159,13 @@ def hours(minutes: Flags) -> float:
     return float(np.count_nonzero(minutes)) / 60.0
 
 
-def view(seen: Seen, places: Floats) -> Flags:
-    """Return where it is daylight and somebody who sits sees out below the hem bar, shape (n,)."""
-    return (seen.sun.up > 0) & (_hem_m(seen.spec, places) >= _eye_m(seen.spec))
-
-
-def _eye_m(spec: ShadeSpec) -> float:
+def sees_out(spec: ShadeSpec, places: Floats) -> Flags:
+    """Return at which places, in percent open, somebody who sits sees out below the hem bar, shape (n,)."""
     assert spec.window is not None
     glass = spec.window.opening
     # A high or low window is looked out of where it is half open.
-    return EYE_M if glass.sill_m < EYE_M < glass.head_m else (glass.sill_m + glass.head_m) / 2
+    eye_m = EYE_M if glass.sill_m < EYE_M < glass.head_m else (glass.sill_m + glass.head_m) / 2
+    return _hem_m(spec, places) >= eye_m
 
 
 def _hem_m(spec: ShadeSpec, places: Floats) -> Floats:

@@ -58,17 +58,16 @@ class Outside:
     answers: dict[RuleChoice, tuple[Opinion, ...]] = field(default_factory=dict)
 
 
-def outside_series(site: Site, utc_s: Floats, *, sun: SunSeries | None = None, **readings: Floats) -> Outside:
+def outside_series(site: Site, utc_s: Floats, **readings: Floats) -> Outside:
     """Return what is outside of a house.
 
     Args:
         site: Where it stands.
         utc_s: Whole minutes in order, seconds since 1970, shape (n,).
-        sun: The sun of these instants where it is known already.
         readings: `ghi_wpm2`, `outdoor_c`, `wind_mps`, `gust_mps`, `rain_mmph`, each of shape (n,); one left
             out is not fitted, and without the first the sky is cloudless.
     """
-    sun = sun or sun_series(site.place, utc_s)
+    sun = sun_series(site.place, utc_s)
     ghi, dni, dhi = clear_sky_series(sun, altitude_m=site.place.altitude_m)
     none = np.full(utc_s.shape, np.nan)
     local, summer = _local(site, utc_s)

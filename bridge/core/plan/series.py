@@ -95,19 +95,16 @@ class Asked:
     still: Flags
 
 
-def seen_series(
-    site: Site, spec: ShadeSpec, utc_s: Floats, *, sun: SunSeries | None = None, **readings: Floats
-) -> Seen:
+def seen_series(site: Site, spec: ShadeSpec, utc_s: Floats, **readings: Floats) -> Seen:
     """Return what the rules of one shade see; who has several makes the outside once.
 
     Args:
         site: Where the house stands.
         spec: The shade; it has a window.
         utc_s: Whole minutes in order, seconds since 1970, shape (n,).
-        sun: The sun of these instants where it is known already.
         readings: As for `outside_series`.
     """
-    return seen_of(outside_series(site, utc_s, sun=sun, **readings), spec)
+    return seen_of(outside_series(site, utc_s, **readings), spec)
 
 
 def seen_of(outside: Outside, spec: ShadeSpec) -> Seen:

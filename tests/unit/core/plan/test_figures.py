@@ -15,7 +15,7 @@ from bridge.core.plan.figures import (
     figures,
     hours,
     months_of,
-    view,
+    sees_out,
     weathered,
 )
 from bridge.core.plan.series import seen_series
@@ -72,7 +72,7 @@ def test_weak_sun_is_never_too_deep() -> None:
 
 def test_hours_of_view_are_those_of_the_minutes() -> None:
     places = np.where(np.arange(SIZE) % 97 < 40, 100.0, 20.0)
-    assert figures(weather(), places, limit_m=1.0).view_h == hours(view(SEEN, places))
+    assert figures(weather(), places, limit_m=1.0).view_h == hours((SEEN.sun.up > 0) & sees_out(SPEC, places))
 
 
 def test_each_move_costs_what_its_profile_takes() -> None:
@@ -93,15 +93,10 @@ def test_only_rises_that_the_wind_has_made_are_retracts() -> None:
 
 def test_a_person_who_sits_sees_out_below_a_hem_bar_that_is_above_the_eye() -> None:
     # It hangs at 2.3 m - 0.5 * 1.5 m = 1.55 m, then at 2.3 m - 0.8 * 1.5 m = 1.1 m; the eye is at 1.2 m.
-    seen = SEEN
-    day = seen.sun.up > 0
-    assert view(seen, np.full(SIZE, 50.0)).tolist() == day.tolist()
-    assert not view(seen, np.full(SIZE, 20.0)).any()
+    assert sees_out(SPEC, np.array([50.0, 20.0])).tolist() == [True, False]
 
 
 def test_a_high_window_is_looked_out_of_where_it_is_half_open() -> None:
     high = replace(WINDOW, opening=replace(WINDOW.opening, sill_m=1.5))
-    seen = seen_series(AZORES, shade_spec("landing", window=high), SEEN.sun.utc_s)
     # Half of 1.5 to 2.3 m is 1.9 m: 1 - 0.4 / 1.5 = 73 % open.
-    assert not view(seen, np.full(SIZE, 73.0)).any()
-    assert view(seen, np.full(SIZE, 74.0)).any()
+    assert sees_out(shade_spec("landing", window=high), np.array([73.0, 74.0])).tolist() == [False, True]

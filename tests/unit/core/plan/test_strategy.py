@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bridge.core.plan.course import course, in_steps, runs_of, with_view
-from bridge.core.plan.figures import hours, view
+from bridge.core.plan.figures import hours, sees_out
 from bridge.core.plan.series import Asked, Floats, Seen, asked_series, seen_series
 from bridge.core.plan.strategy import VIEW_MIN, followed, planned
 from bridge.core.sun.window import Facade
@@ -60,7 +60,7 @@ def measured() -> dict[str, list[float]]:
             sun = followed(asked, RESTRAINT, start_pct=float(plan[0]))
             for name, places in (("plan", plan), ("sun", sun)):
                 found[name].append(moves(places))
-                found[f"{name}_h"].append(hours(view(seen, places)))
+                found[f"{name}_h"].append(hours((seen.sun.up > 0) & sees_out(seen.spec, places)))
                 found[f"{name[0]}b"].append(broken_min(asked, places))
     return found
 
