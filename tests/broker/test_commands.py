@@ -99,6 +99,13 @@ def test_the_service_lock_stops_what_moves_and_lets_nothing_start(house: House) 
     assert typed(house, "move", "study", "90", "--wait", "40").returncode == 0
 
 
+def test_who_waits_for_a_way_up_is_told_when_it_is_back_from_its_switch(house: House) -> None:
+    for _ in range(3):
+        assert typed(house, "move", "study", "60", "--wait", "40").returncode == 0
+        up = said(house, "move", "study", "up", "--wait", "40")
+        assert (up["motion"], up["grade"]) == ("still", "referenced"), up
+
+
 def test_the_pause_is_kept_over_a_restart(house: House) -> None:
     assert said(house, "pause", "on") == {"pause": True, "accepted": True, "why": ""}
     assert said(house, "pause", "on")["why"] == "it was so already"

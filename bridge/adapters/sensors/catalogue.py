@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import pkgutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import import_module
-from types import MappingProxyType, ModuleType
+from types import ModuleType
 
 import bridge.adapters.sensors
 from bridge.adapters.sensors.source import Scale, Source, Usual
 from bridge.core.events import ReadingHeard
+from bridge.core.found import found_in
 from bridge.core.values import Moment
 
 
@@ -35,11 +34,7 @@ class Kind:
 @cache
 def kinds() -> Mapping[str, Kind]:
     """Return every kind by its name, in the order of the file names."""
-    names = sorted(each.name for each in pkgutil.iter_modules(bridge.adapters.sensors.__path__))
-    modules = (import_module(f"{bridge.adapters.sensors.__name__}.{name}") for name in names)
-    found = [_kind(module) for module in modules if hasattr(module, "NAME")]
-    assert len({each.name for each in found}) == len(found), "two files name the same kind"
-    return MappingProxyType({each.name: each for each in found})
+    return found_in(bridge.adapters.sensors, _kind)
 
 
 def _kind(module: ModuleType) -> Kind:

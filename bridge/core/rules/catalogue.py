@@ -6,14 +6,13 @@ use without, as `NEEDS`: one of each tuple of kinds of sensors, or "window".
 
 from __future__ import annotations
 
-import pkgutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import import_module
-from types import MappingProxyType, ModuleType
+from types import ModuleType
 
 import bridge.core.rules
+from bridge.core.found import found_in
 from bridge.core.rules.demand import Demand
 from bridge.core.rules.view import View
 
@@ -40,11 +39,7 @@ class Rule:
 @cache
 def rules() -> Mapping[str, Rule]:
     """Return every rule by its name, in the order of the file names."""
-    names = sorted(each.name for each in pkgutil.iter_modules(bridge.core.rules.__path__))
-    modules = (import_module(f"{bridge.core.rules.__name__}.{name}") for name in names)
-    found = [_rule(module) for module in modules if hasattr(module, "NAME")]
-    assert len({each.name for each in found}) == len(found), "two files name the same rule"
-    return MappingProxyType({each.name: each for each in found})
+    return found_in(bridge.core.rules, _rule)
 
 
 def _rule(module: ModuleType) -> Rule:
