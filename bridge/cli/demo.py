@@ -35,7 +35,7 @@ def add_command(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the demo; Ctrl-C ends it cleanly."""
+    """Run the demo; Ctrl-C or SIGTERM ends it cleanly."""
     with contextlib.ExitStack() as stack:
         folder = args.folder
         if folder is None:
@@ -49,7 +49,7 @@ def _show(folder: Path, *, story_only: bool) -> int:
 
     try:
         asyncio.run(show(folder, _say, story_only=story_only))
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, asyncio.CancelledError):
         _say("\nThe house is closed.")
     return 0
 

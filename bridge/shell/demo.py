@@ -253,7 +253,7 @@ async def _printed(*words: str) -> str:
 
 
 async def show(folder: Path, say: Say, *, story_only: bool) -> None:
-    """Run the demo until it is cancelled, or until the story is told.
+    """Run the demo until it is cancelled or gets SIGTERM, or until the story is told.
 
     Args:
         folder: Where settings, journal, boards' flash and the daemon's log are put.
@@ -263,6 +263,10 @@ async def show(folder: Path, say: Say, *, story_only: bool) -> None:
     Raises:
         LinkError: no broker can be started, or the house does not come up.
     """
+    running = asyncio.current_task()
+    assert running is not None
+    # Left to its default it would end this process and leave the service running.
+    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, running.cancel)
     broker = Embedded()
     await asyncio.to_thread(broker.start)
     try:
