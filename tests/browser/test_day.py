@@ -60,7 +60,7 @@ def test_the_day_is_drawn_and_the_time_can_be_moved(ruled_home: Home) -> None:
     study.get_by_text("As a list").click()
     happened = study.get_by_role("list").last
     # The journal is read by another process, which may miss the last report before the rest.
-    expect(happened).to_contain_text(re.compile(r"It was 7[0-2] % open"))
+    expect(happened).to_contain_text(re.compile(r"It was 7[0-2]\s% open"))
     expect(happened).to_contain_text("the plan lowers it to")
     expect(study.get_by_role("img", name="gusts, at most 7.5 m/s")).to_be_visible()
     expect(study.get_by_role("img", name=re.compile(r"[1-9]\d* planned moves"))).to_be_visible()
