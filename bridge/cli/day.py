@@ -59,12 +59,14 @@ class Told:
 
     Attributes:
         day: Sun and plan: as written down at the time where the journal holds it, else as reckoned now.
+        moves: Of the plan: when, from where and to where.
         real: What happened; None without a journal.
         written: What the journal says of its plans; None without a journal.
         since: From when on the plan is the one that was written down; None when it is reckoned.
     """
 
     day: ShadeDay
+    moves: list[tuple[datetime, float, float]]
     real: list[Happened] | None = None
     written: Written | None = None
     since: datetime | None = None
@@ -120,28 +122,31 @@ def _told(
     args: argparse.Namespace, house: HouseSpec, shades: list[ShadeSpec], span: LocalDay
 ) -> dict[ShadeId, Told]:
     from bridge.core.plan.day import shade_day  # noqa: PLC0415  numpy
+    from bridge.shell.written_plan import as_written, changes  # noqa: PLC0415  numpy
 
     site = _site(house)
     days = {
         spec.id: shade_day(site, spec, house.restraint, span, outdoor_c=args.outdoor_c) for spec in shades
     }
     if args.journal is None:
-        return {name: Told(day=day) for name, day in days.items()}
+        return {name: Told(day=day, moves=changes(day)) for name, day in days.items()}
     from bridge.adapters.journal.reading import read_content  # noqa: PLC0415
     from bridge.shell.daybook import happened  # noqa: PLC0415
-    from bridge.shell.written_plan import as_written, since, written  # noqa: PLC0415
+    from bridge.shell.written_plan import moves, since, written  # noqa: PLC0415
 
     content = read_content(args.journal)
     real = happened(content, list(days), span)
     noted = written(content, list(days), span)
+    planned = {spec.id: as_written(days[spec.id], spec, noted[spec.id]) for spec in shades}
     return {
-        spec.id: Told(
-            day=as_written(days[spec.id], spec, noted[spec.id]),
-            real=real[spec.id],
-            written=noted[spec.id],
-            since=since(noted[spec.id], span),
+        name: Told(
+            day=day,
+            moves=moves(day, noted[name], span),
+            real=real[name],
+            written=noted[name],
+            since=since(noted[name], span),
         )
-        for spec in shades
+        for name, day in planned.items()
     }
 
 
@@ -160,7 +165,6 @@ def today(site: Site) -> date:
 
 def _lines(spec: ShadeSpec, told: Told, site: Site, on: date) -> list[str]:
     from bridge.core.rules.seeing import zone_of  # noqa: PLC0415
-    from bridge.shell.daybook import changes  # noqa: PLC0415
 
     zone, day = zone_of(site.timezone), told.day
     lit = day.seen.sun.utc_s[day.seen.wall.direct_sun]
@@ -181,12 +185,11 @@ def _lines(spec: ShadeSpec, told: Told, site: Site, on: date) -> list[str]:
         )
     lines += _whose_plan(told, zone)
     lines.append(f"  begins at {told.begins_pct:.0f} % open")
-    moves = changes(day, told.since)
-    for at, one, other in moves:
+    for at, one, other in told.moves:
         what = "lowered" if other < one else "raised"
         lines.append(f"  {at.astimezone(zone):%H:%M}  {what} to {other:.0f} %")
     ways = sum(a != b for a, b in pairwise(day.followed.tolist()))
-    lines.append(f"  {len(moves)} moves; {ways} when the rules are followed look by look")
+    lines.append(f"  {len(told.moves)} moves; {ways} when the rules are followed look by look")
     return [*lines, *_what_happened(told, zone)]
 
 
@@ -221,17 +224,13 @@ def _metres(far_m: float) -> str:
 
 
 def _document(told: Told) -> dict[str, Any]:
-    from bridge.shell.daybook import changes  # noqa: PLC0415
-
     day = told.day
     document: dict[str, Any] = {
         "limit_m": day.limit_m,
         "deepest_up_m": float(day.far_up_m.max()),
         "deepest_planned_m": told.deepest_m,
         "begins_pct": told.begins_pct,
-        "moves": [
-            {"utc": at.isoformat(), "from_pct": one, "to_pct": to} for at, one, to in changes(day, told.since)
-        ],
+        "moves": [{"utc": at.isoformat(), "from_pct": one, "to_pct": to} for at, one, to in told.moves],
     }
     if told.written is not None:
         from bridge.shell.written_plan import plans_told  # noqa: PLC0415

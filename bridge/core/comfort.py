@@ -137,7 +137,9 @@ def _moved(turn: Turn, shade: Shade, move: Move, verdict: Verdict, *, now_pct: f
     direction = "Lowered" if move.to_pct < now_pct else "Raised"
     after = replace(after, ruling=ruling, reason=f"{direction} to {move.to_pct} %: {move.why}")
     said = f"moved to {move.to_pct} %"
-    return tell(turn, after, said, by=move.by, lost=verdict.lost, at_pct=move.to_pct, why=move.why, loud=True)
+    return tell(
+        turn, after, said, by=move.by, lost=verdict.lost, at_pct=move.to_pct, why=move.why, moved=True
+    )
 
 
 def tell(
@@ -149,7 +151,7 @@ def tell(
     lost: tuple[Standing, ...],
     at_pct: int,
     why: str = "",
-    loud: bool = False,
+    moved: bool = False,
 ) -> Shade:
     """Write down what was decided, by whom and over whom, unless that is what was said last.
 
@@ -161,12 +163,12 @@ def tell(
         lost: Demands that were not met.
         at_pct: Where the shade should hang from now on.
         why: The reason for people; that of the demand by default.
-        loud: Write it down though it was said last too.
+        moved: It has been set in motion, which is written down though it was said last too.
     """
     coming, later = shade.ruling.next_move, shade.ruling.later
     ahead = "" if coming is None else f"{coming.at.isoformat()} {coming.to_pct}"
     key = "|".join((did, "" if by is None else by.rule, *(each.rule for each in lost), ahead))
-    if key == shade.ruling.told and not loud:
+    if key == shade.ruling.told and not moved:
         return shade
     turn.note(
         "rule.shade.decided",
@@ -183,6 +185,7 @@ def tell(
         next_pct=0 if coming is None else coming.to_pct,
         next_rule="" if coming is None else coming.rule,
         at_pct=at_pct,
+        moved=moved,
         later="\n".join(f"{each.at.isoformat()} {each.to_pct} {each.rule}".rstrip() for each in later),
     )
     return replace(shade, ruling=replace(shade.ruling, told=key))

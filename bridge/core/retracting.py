@@ -92,7 +92,7 @@ def _retracted(turn: Turn, shade: Shade, low: int, by: Standing) -> Shade:
         )
         turn.note("shade.retract.failing", Level.ERROR, shade=shade.id, text=text, rule=by.rule)
     lost = decided(after.ruling.standing, now_pct=float(low)).lost
-    after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, at_pct=low, loud=True)
+    after = tell(turn, after, f"moved to {low} %", by=by, lost=lost, at_pct=low, moved=True)
     return replace(after, reason=f"Raised to {low} %: {by.demand.why}")
 
 

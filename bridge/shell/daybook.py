@@ -10,8 +10,7 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
-from itertools import pairwise
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,17 +84,6 @@ def _see(seen: list[Happened], house: House, name: ShadeId, event: Event) -> Non
     )
 
 
-def changes(day: ShadeDay, since: datetime | None = None) -> list[tuple[datetime, float, float]]:
-    """Return when the plan moves, from where and to where; of one known since then, later ones."""
-    found = [
-        (datetime.fromtimestamp(float(day.seen.sun.utc_s[at + 1]), tz=UTC), float(one), float(other))
-        for at, (one, other) in enumerate(pairwise(day.planned.tolist()))
-        if one != other
-    ]
-    # The minute in which a plan is first known is no move of it.
-    return [each for each in found if since is None or each[0] >= since + timedelta(minutes=1)]
-
-
 def document(journal: Path, on: date) -> dict[str, Any]:
     """Return the day as JSON values.
 
@@ -103,7 +91,7 @@ def document(journal: Path, on: date) -> dict[str, Any]:
         LinkError: the journal can't be read, or knows no place for the house.
     """
     from bridge.core.plan.day import shade_day  # noqa: PLC0415  numpy
-    from bridge.shell.written_plan import as_written, since, written  # noqa: PLC0415  numpy
+    from bridge.shell.written_plan import as_written, moves, since, written  # noqa: PLC0415  numpy
 
     content = read_content(journal)
     house = from_newest(content, handle).house
@@ -133,27 +121,33 @@ def document(journal: Path, on: date) -> dict[str, Any]:
         "sun_elevation_deg": [] if some is None else _thinned(some.seen.sun.elevation_deg, 2),
         "sun_azimuth_deg": [] if some is None else _thinned(some.seen.sun.azimuth_deg, 2),
         "shades": {
-            spec.id: _shade(spec, found[spec.id], real[spec.id], since(noted[spec.id], span))
+            spec.id: {
+                **_shade(spec, found[spec.id], real[spec.id]),
+                "planned_since": _iso(since(noted[spec.id], span)),
+                "moves": [_move(*each) for each in moves(found[spec.id], noted[spec.id], span)],
+            }
             for spec in specs
         },
     }
 
 
-def _shade(spec: ShadeSpec, day: ShadeDay, real: list[Happened], since: datetime | None) -> dict[str, Any]:
+def _shade(spec: ShadeSpec, day: ShadeDay, real: list[Happened]) -> dict[str, Any]:
     import numpy as np  # noqa: PLC0415
 
     return {
         "name": spec.name,
-        "planned_since": None if since is None else since.isoformat(),
         "limit_m": day.limit_m,
         "lit": day.seen.wall.direct_sun[::STEP_MIN].tolist(),
         "far_up_m": _thinned(np.minimum(day.far_up_m, FARTHEST_M), 2),
         "far_m": _thinned(np.minimum(day.far_m, FARTHEST_M), 2),
         "planned_pct": _thinned(day.planned, 1),
         "rules_pct": _thinned(day.followed, 1),
-        "moves": [_move(*each) for each in changes(day, since)],
         "happened": [_real(each) for each in _differing(real)],
     }
+
+
+def _iso(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()
 
 
 def _thinned(values: Any, digits: int) -> list[float]:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,11 +34,13 @@ class Plan:
     Attributes:
         utc: When it was written down.
         at_pct: Where the shade should hang from then on, percent open.
+        moved: It was set in motion for that; else it hung there, or something kept it.
         moves: What was to follow, in order of time.
     """
 
     utc: datetime
     at_pct: float
+    moved: bool
     moves: tuple[NextMove, ...]
 
 
@@ -107,7 +110,8 @@ def _take(mine: Written, note: Note, at: datetime, *, before: bool) -> None:
     if note.name == DECIDED and "at_pct" in said:
         if before:
             mine.plans.clear()
-        mine.plans.append(Plan(utc=at, at_pct=_number(said["at_pct"]), moves=tuple(_moves(said))))
+        at_pct, moved = _number(said["at_pct"]), bool(said.get("moved"))
+        mine.plans.append(Plan(utc=at, at_pct=at_pct, moved=moved, moves=tuple(_moves(said))))
     elif note.name == FORESEEN:
         if before:
             mine.foreseen.clear()
@@ -174,6 +178,33 @@ def _places(plan: Plan, times: Floats) -> Floats:
     for move in plan.moves:
         places[times >= move.at.timestamp()] = move.to_pct
     return places
+
+
+def moves(day: ShadeDay, mine: Written, span: LocalDay) -> list[tuple[datetime, float, float]]:
+    """Return when the plan moves the shade that day, or did, from where and to where.
+
+    Where a person has put it is no move of the plan. Where none was written down they are those reckoned now.
+    """
+    if not mine.plans:
+        return changes(day)
+    made = [(plan.utc, plan.at_pct) for plan in mine.plans if plan.moved]
+    made += [(move.at, float(move.to_pct)) for move in mine.plans[-1].moves]
+    times = day.seen.sun.utc_s
+    before = np.searchsorted(times, [at.timestamp() for at, _ in made]) - 1
+    return [
+        (at, float(day.planned[max(0, index)]), to_pct)
+        for (at, to_pct), index in zip(made, before.tolist(), strict=True)
+        if span.start_utc <= at < span.end_utc
+    ]
+
+
+def changes(day: ShadeDay) -> list[tuple[datetime, float, float]]:
+    """Return when the plan that is reckoned now moves, from where and to where."""
+    return [
+        (datetime.fromtimestamp(float(day.seen.sun.utc_s[at + 1]), tz=UTC), float(one), float(other))
+        for at, (one, other) in enumerate(pairwise(day.planned.tolist()))
+        if one != other
+    ]
 
 
 def plans_told(plans: Iterable[Plan]) -> list[dict[str, object]]:

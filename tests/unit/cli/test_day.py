@@ -167,6 +167,9 @@ def test_the_plan_of_a_past_day_is_what_was_written_down_not_what_the_settings_s
         # Each plan counts until the next one.
         due = [each for each in plan["moves"] if each["utc"] < later["utc"]]
         assert all((each["utc"], each["to_pct"]) in told for each in due)
+    # What the person asked for is no move of the plan.
+    assert 70 not in [each["to_pct"] for each in said["moves"]]
+    assert 70 in [round(each["open_pct"] or 0) for each in said["happened"]]
     coming = [each for each in said["plans"][-1]["moves"] if each["utc"] < "2026-06-02"]
     assert [(each["utc"], each["to_pct"]) for each in coming] == told[-len(coming) :]
     # The same settings without the journal have other rules for this shade: heat, wind, no limit at night.
@@ -181,6 +184,7 @@ def planned_otherwise(decisions: Decisions) -> Decisions:
     """Return what a program with other ideas would have written down."""
     ideas: dict[str, Field] = {
         "at_pct": 88,
+        "moved": False,
         "next_at": "2026-06-01T12:34:00+00:00",
         "next_pct": 77,
         "next_rule": "sun-depth",
