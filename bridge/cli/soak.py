@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 BAR_CELLS = 30
 LINES_OF_A_STORY = 60
+# More take longer to build than anybody waits for.
+SHADES_MAX = 500
+SEEDS_MAX = 1_000_000
 
 
 def add_command(subparsers: Any) -> None:
@@ -80,12 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
     first, last = _seeds(args.seeds)
     faults = _faults(args.faults)
-    if not 0 < args.days <= 10_000:
-        raise RequestError(where="--days", problem=f"{args.days:g} days", remedy="give 0.1 to 10000")
-    if args.minutes is not None and args.minutes <= 0:
-        raise RequestError(where="--minutes", problem=f"{args.minutes:g} minutes", remedy="give more than 0")
-    if args.jobs < 1:
-        raise RequestError(where="--jobs", problem=f"{args.jobs} processes", remedy="give 1 or more")
+    _check_numbers(args)
     if args.recovery:
         return soak_recovery.run(args, range(first, last + 1), faults)
     every = [
@@ -116,10 +114,25 @@ def run(args: argparse.Namespace) -> int:
     return 1 if total.failures else 0
 
 
+def _check_numbers(args: argparse.Namespace) -> None:
+    if not 0 < args.days <= 10_000:
+        raise RequestError(where="--days", problem=f"{args.days:g} days", remedy="give 0.1 to 10000")
+    if args.minutes is not None and args.minutes <= 0:
+        raise RequestError(where="--minutes", problem=f"{args.minutes:g} minutes", remedy="give more than 0")
+    if args.jobs < 1:
+        raise RequestError(where="--jobs", problem=f"{args.jobs} processes", remedy="give 1 or more")
+    for name, shades in (("--shades", args.shades), ("--one-way", args.one_way or 0)):
+        if shades > SHADES_MAX:
+            raise RequestError(where=name, problem=f"{shades} shades", remedy=f"give {SHADES_MAX} at most")
+
+
 def _seeds(text: str) -> tuple[int, int]:
     found = re.fullmatch(r"([0-9]{1,12})(?:-([0-9]{1,12}))?", text)
     if found:
         first, last = int(found[1]), int(found[2] or found[1])
+        if last - first >= SEEDS_MAX:
+            asked = f"{last - first + 1} seeds"
+            raise RequestError(where="--seeds", problem=asked, remedy=f"give {SEEDS_MAX} at most at once")
         if first <= last:
             return first, last
     raise RequestError(where="--seeds", problem=f"{text[:40]!r} is no range", remedy="give one such as 1-200")

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
+from math import isnan
 from typing import TYPE_CHECKING
 
 from bridge.core.errors import RequestError
@@ -46,8 +47,12 @@ def run(args: argparse.Namespace, seeds: range, kinds: Sequence[str]) -> int:
 
 def _line(each: Recovery) -> str:
     heard, served = (_spread(times) for times in (each.heard_s, each.served_s))
-    numbers = "".join(f"{at:>8.1f}{high:>6.1f}{most:>6.1f}" for at, high, most in (heard, served))
+    numbers = "".join(f"{_told(at):>8}{_told(high):>6}{_told(most):>6}" for at, high, most in (heard, served))
     return f"{each.kind:<16} {each.houses:>6} {each.moving:>10} {numbers} {each.told:>5} {len(each.late):>5}"
+
+
+def _told(seconds: float) -> str:
+    return "-" if isnan(seconds) else f"{seconds:.1f}"
 
 
 def _spread(times: list[float]) -> tuple[float, float, float]:

@@ -25,9 +25,7 @@ def test_a_house_that_does_not_say_what_to_do_is_late(monkeypatch: pytest.Monkey
     original = ended
 
     def failed(turn: Turn, shade: Shade, fate: Fate, _: str) -> Shade:
-        return original(
-            turn, shade, Fate.FAILED if fate is Fate.REACHED else fate, "it did not like it"
-        )
+        return original(turn, shade, Fate.FAILED if fate is Fate.REACHED else fate, "it did not like it")
 
     monkeypatch.setattr(settling, "ended", failed)
     monkeypatch.setattr(concluding, "ended", failed)
