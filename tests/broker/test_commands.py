@@ -99,11 +99,12 @@ def test_the_service_lock_stops_what_moves_and_lets_nothing_start(house: House) 
     assert typed(house, "move", "study", "90", "--wait", "40").returncode == 0
 
 
-def test_who_waits_for_a_way_up_is_told_when_it_is_back_from_its_switch(house: House) -> None:
-    for _ in range(3):
-        assert typed(house, "move", "study", "60", "--wait", "40").returncode == 0
-        up = said(house, "move", "study", "up", "--wait", "40")
-        assert (up["motion"], up["grade"]) == ("still", "referenced"), up
+def test_who_waits_for_a_reference_is_told_when_it_is_back_from_its_switch(house: House) -> None:
+    for height in ("60", "95", "80"):
+        assert typed(house, "move", "study", height, "--wait", "40").returncode == 0
+        met = typed(house, "reference", "study", "--switch", "--attended")
+        assert met.returncode == 0, met.stdout
+        assert study(house)["motion"] == "still"
 
 
 def test_the_pause_is_kept_over_a_restart(house: House) -> None:
