@@ -9,6 +9,7 @@ from __future__ import annotations
 from bridge.core import out_of_service
 from bridge.core.command.pursue import order_stop
 from bridge.core.command.requests import Fate, ended
+from bridge.core.kept import Kept
 from bridge.core.outcome import Level
 from bridge.core.position.allowance import physical_range
 from bridge.core.position.estimate import Knowledge
@@ -32,7 +33,7 @@ def changed(turn: Turn, spec: HouseSpec) -> House:
             turn.note("shade.settings.removed", Level.INFO, shade=name, text=_REMOVED)
     shades = {each.id: _changed_shade(turn, each, house.shades.get(each.id)) for each in spec.shades}
     turn.note("house.settings.changed", Level.INFO, shades=len(shades))
-    return replace(house, spec=spec, shades=shades)
+    return replace(house, spec=spec, shades=Kept(shades))
 
 
 def _changed_shade(turn: Turn, spec: ShadeSpec, old: Shade | None) -> Shade:

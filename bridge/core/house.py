@@ -10,17 +10,17 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import assert_never
 
+from bridge.core.agenda import ROUNDING_S, Column, soon
 from bridge.core.asking import Front, ask, confirm, locked_up
 from bridge.core.changing import changed
 from bridge.core.command.goals import target_of
 from bridge.core.command.level import due_s as level_due_s
 from bridge.core.command.level import front_mm, levelled
-from bridge.core.command.one_way import due_s as one_way_due_s
-from bridge.core.command.pursue import due_s as pursue_due_s
 from bridge.core.command.pursue import pursue
 from bridge.core.command.requests import Fate, ended
 from bridge.core.command.supply import due_s as queue_due_s
 from bridge.core.command.supply import queue
+from bridge.core.dues import caught_up, hold_due_s, settled
 from bridge.core.events import (
     AliveHeard,
     Asked,
@@ -52,13 +52,10 @@ from bridge.core.referring import referred
 from bridge.core.replacing import replace
 from bridge.core.ruling import due_s as rules_due_s
 from bridge.core.ruling import ruled
-from bridge.core.spec import OneWayLink
 from bridge.core.starting import built, started
-from bridge.core.state import Board, House, Shade, touched
+from bridge.core.state import Board, House, Shade, kept, touched, with_each, with_shade, with_shades
 from bridge.core.turn import Turn
 from bridge.core.values import BoardId, ShadeId
-
-_UNHEARD = Board()
 
 
 def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
@@ -75,12 +72,15 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
         assert isinstance(event, Started), "a house begins with Started"
         house = built(event)
     turn = Turn(house=house, at=event.at, term=house.term, next_request=house.next_request)
-    after = ruled(turn, house, displaced(turn, _after(turn, event)), event)
-    after = _queue_served(turn, levelled(turn, referred(turn, after)))
+    turn.agenda = house.agenda
+    _catch_up(turn, house)
+    after = ruled(turn, house, _catch_up(turn, displaced(turn, _after(turn, event))), event)
+    after = levelled(turn, _catch_up(turn, referred(turn, _catch_up(turn, after))))
+    after = _queue_served(turn, _catch_up(turn, after))
     said = turn.notes or turn.orders or turn.targets
     if not said and turn.term == house.term and after == house:
         # After a step of the wall clock a tick may find a hold not over: `due_s` counts on from here.
-        return (replace(house, now=event.at) if isinstance(event, Ticked) else house), Decisions()
+        return (_counted(turn, house) if isinstance(event, Ticked) else house), Decisions()
     # A term that was claimed and then forgotten would look like another bridge's.
     grew = isinstance(event, Started) or turn.term > house.term or _grew(house, after)
     decisions = Decisions(
@@ -91,16 +91,22 @@ def handle(house: House | None, event: Event) -> tuple[House, Decisions]:
 
 def due_s(house: House) -> float | None:
     """Return the monotonic second at which `Ticked` is wanted; None when nothing is waited for."""
-    dues = [hold for shade in house.shades.values() if (hold := hold_due_s(house, shade)) is not None]
-    dues += [due for shade in house.shades.values() if (due := shade_due_s(house, shade)) is not None]
-    waits = (queue_due_s(house), level_due_s(house), rules_due_s(house), referring_due_s(house))
-    dues += [due for due in waits if due is not None]
-    return min(dues, default=None)
+    agenda = caught_up(house.agenda, house, house.now)
+    dues = [agenda.first(Column.WAKES)] if agenda.has(Column.WAKES) else []
+    waits = [hold_due_s(house, kept(house).at(place)) for place in agenda.earliest(Column.HOLDS)]
+    waits += [each(house, agenda) for each in (queue_due_s, level_due_s, rules_due_s, referring_due_s)]
+    return min([*dues, *(due for due in waits if due is not None)], default=None)
+
+
+def _catch_up(turn: Turn, house: House) -> House:
+    """Return the house, of which the turn then knows which shades want a look."""
+    turn.agenda = caught_up(turn.agenda, house, turn.at)
+    return house
 
 
 def _counted(turn: Turn, house: House) -> House:
     """Return the house with what the turn has counted up, at its time."""
-    return replace(
+    house = replace(
         house,
         now=turn.at,
         term=turn.term,
@@ -108,15 +114,18 @@ def _counted(turn: Turn, house: House) -> House:
         started_at_s=house.started_at_s if turn.started_at_s is None else turn.started_at_s,
         returned_at_s=house.returned_at_s if turn.returned_at_s is None else turn.returned_at_s,
     )
+    agenda = caught_up(turn.agenda, house, turn.at)
+    return replace(house, agenda=settled(agenda, house, turn.at, turn.left))
 
 
 def _queue_served(turn: Turn, house: House) -> House:
     """Return the house after those that waited for amps, or for their turn, have been seen to."""
-    for waiting in queue(house):
+    for waiting in queue(house, turn.agenda_now.places(Column.TURNS, until=turn.now_s + ROUNDING_S)):
         turn.look(house)
         shade = pursue(turn, waiting)
-        if shade is not waiting:
-            house = replace(house, shades={**house.shades, shade.id: shade})
+        house = with_shade(house, shade)
+        if shade is waiting:
+            turn.left.append((Column.TURNS, shade))
     return house
 
 
@@ -159,29 +168,6 @@ def _switched(turn: Turn, event: Switched) -> House:
     return _each(turn, replace(house, locked=False), pursue)
 
 
-def _board(house: House, shade: Shade) -> Board:
-    return house.boards.get(shade.spec.contract.board, _UNHEARD)
-
-
-def shade_due_s(house: House, shade: Shade) -> float | None:
-    """Return when `pursue` is wanted for a shade; the clock of a one-way board runs without a broker too."""
-    if not shade.spec.in_service:
-        return None
-    may_order = house.broker_up and not house.stood_down and not house.locked
-    if isinstance(shade.spec.link, OneWayLink):
-        return one_way_due_s(shade, may_order=may_order)
-    if may_order:
-        return pursue_due_s(shade, _board(house, shade))
-    return None if shade.request is None else shade.request.deadline_s
-
-
-def hold_due_s(house: House, shade: Shade) -> float | None:
-    """Return when a hold ends on the monotonic clock, reckoned from the last event."""
-    if shade.hold_until is None:
-        return None
-    return house.now.mono_s + (shade.hold_until - house.now.utc).total_seconds()
-
-
 def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 - one line for each kind of event
     house = turn.house
     match event:
@@ -221,7 +207,7 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
         case SettingsChanged():
             return house if event.spec == house.spec else _each(turn, changed(turn, event.spec), pursue)
         case Ticked():
-            return _each(turn, house, pursue)
+            return _due_pursued(turn, house)
         case _:
             assert_never(event)
 
@@ -229,7 +215,19 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
 def _each(turn: Turn, house: House, act: Callable[[Turn, Shade], Shade]) -> House:
     """Return the house after `act` on every shade."""
     turn.look(house)
-    return replace(house, shades={name: act(turn, shade) for name, shade in house.shades.items()})
+    return with_each(house, partial(act, turn))
+
+
+def _due_pursued(turn: Turn, house: House) -> House:
+    """Return the house after a look at those shades that the clock, or what has happened, may concern."""
+    turn.look(house)
+    agenda, until_s = turn.agenda_now, turn.now_s + ROUNDING_S
+    places = {*agenda.places(Column.LOOKS, Column.TURNS, until=until_s)}
+    places.update(agenda.places(Column.HOLDS, until=soon(turn.utc)))
+    shades = [kept(house).at(place) for place in sorted(places)]
+    after = [pursue(turn, shade) for shade in shades]
+    turn.left += [(Column.LOOKS, shade) for shade, then in zip(shades, after, strict=True) if then is shade]
+    return with_shades(house, after)
 
 
 def _one(turn: Turn, house: House, name: ShadeId, act: Callable[[Turn, Shade], Shade]) -> House:
@@ -238,10 +236,7 @@ def _one(turn: Turn, house: House, name: ShadeId, act: Callable[[Turn, Shade], S
     if name not in house.shades:
         turn.note("shade.name.unknown", Level.WARNING, text=f"there is no shade {name}")
         return house
-    shade = act(turn, house.shades[name])
-    if shade is house.shades[name]:
-        return house
-    return replace(house, shades={**house.shades, name: shade})
+    return with_shade(house, act(turn, house.shades[name]))
 
 
 def _grew(before: House, after: House) -> bool:
@@ -274,17 +269,14 @@ def _link_heard(turn: Turn, event: LinkHeard) -> House:
     if board.link is not event.link:
         return house
     changed = board != known
-    heard = {shade.id: hear_link(turn, shade, event, changed=changed) for shade in mine}
-    return replace(turn.house, shades={**house.shades, **heard})
+    return with_shades(turn.house, [hear_link(turn, shade, event, changed=changed) for shade in mine])
 
 
 def _alive_heard(turn: Turn, event: AliveHeard) -> House:
     """Return the house after an alive topic has spoken: every shade whose board it stands for."""
     house = turn.house
-    for shade in house.shades.values():
-        link = shade.spec.link
-        if isinstance(link, OneWayLink) and link.alive is not None and link.alive.topic == event.topic:
-            house = _one(turn, house, shade.id, lambda turn, shade: hear_alive(turn, shade, event))
+    for name in house.spec.on_alive.get(event.topic, ()):
+        house = _one(turn, house, name, lambda turn, shade: hear_alive(turn, shade, event))
     return house
 
 
@@ -301,11 +293,12 @@ def _report_heard(turn: Turn, event: ReportHeard) -> House:
 def _outdated_too(turn: Turn, house: House) -> House:
     """Return the house after a board has known a higher term: this journal is old for the unheard too."""
     why = "a board knows of another bridge, or of a newer journal of this one"
-    shades = {
-        name: shade if shade.channel.answered or shade.memory is not None else outdated(turn, shade, why)
-        for name, shade in house.shades.items()
-    }
-    return replace(house, shades=shades)
+
+    def old(shade: Shade) -> Shade:
+        known = shade.channel.answered or shade.memory is not None
+        return shade if known else outdated(turn, shade, why)
+
+    return with_each(house, old)
 
 
 def _claim_heard(turn: Turn, event: ClaimHeard) -> House:

@@ -16,7 +16,7 @@ from bridge.core.position.evidence import nothing_known, slipped
 from bridge.core.position.memory import Memory, most_travelled, newer
 from bridge.core.replacing import replace
 from bridge.core.spec import ContractLink, OneWayLink
-from bridge.core.state import House, Reckoning, Shade, unbounded
+from bridge.core.state import House, Reckoning, Shade, unbounded, with_shades
 from bridge.core.turn import Turn
 
 # Orders that a power cut may take from the journal's end: what is not flushed (`tell`, `sleep`, `stop`,
@@ -168,11 +168,8 @@ def displaced(turn: Turn, house: House) -> House:
     if not house.stood_down:
         return house
     why = "another bridge is in charge, and moves it out of this one's hearing"
-    shades = {
-        name: outdated(turn, shade, why) if _left_to_others(house, shade) else shade
-        for name, shade in house.shades.items()
-    }
-    return house if shades == house.shades else replace(house, shades=shades)
+    left = [shade for shade in house.shades.values() if _left_to_others(house, shade)]
+    return with_shades(house, [outdated(turn, shade, why) for shade in left])
 
 
 def _left_to_others(house: House, shade: Shade) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from bridge.core.agenda import Agenda, Column, soon
 from bridge.core.asking import ask
 from bridge.core.command.goals import can_feel_the_top
 from bridge.core.events import Asked, Refer
@@ -17,7 +18,7 @@ from bridge.core.position.estimate import Grade
 from bridge.core.replacing import replace
 from bridge.core.rules.clock import minutes_since, within
 from bridge.core.rules.seeing import zone_of
-from bridge.core.state import House, Shade
+from bridge.core.state import House, Shade, kept, with_shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
 
@@ -27,24 +28,25 @@ SOURCE = "the bridge, whose estimate is in doubt"
 
 def referred(turn: Turn, house: House) -> House:
     """Return the house after every shade that may and should has been sent to its reference."""
-    for name in house.spec.by_itself:
-        shade = house.shades[name]
-        if not _wants(shade) or not _may(turn, house, shade):
+    if not turn.may_order or house.paused:
+        return house
+    for place in turn.agenda_now.places(Column.DOUBTS, until=soon(turn.utc)):
+        shade = kept(house).at(place)
+        if not _may(turn, house, shade):
             continue
         turn.look(house)
-        house = replace(house, shades={**house.shades, name: _sent(turn, shade)})
+        house = with_shade(house, _sent(turn, shade))
     return house
 
 
-def due_s(house: House) -> float | None:
+def due_s(house: House, agenda: Agenda) -> float | None:
     """Return the monotonic second at which a shade that has had to wait may set out; None when none waits."""
+    now = house.now.utc
     waits = [
-        max(_barred_until(shade, house.now.utc), _quiet_until(house, house.now.utc))
-        for shade in map(house.shades.__getitem__, house.spec.by_itself)
-        if _wants(shade)
+        max(barred_until(shade) or now, _quiet_until(house, now))
+        for shade in map(kept(house).at, agenda.places(Column.DOUBTS))
     ]
-    later = [at for at in waits if at > house.now.utc]
-    return min((house.now.mono_s + (at - house.now.utc).total_seconds() for at in later), default=None)
+    return min((house.now.mono_s + (at - now).total_seconds() for at in waits if at > now), default=None)
 
 
 def _sent(turn: Turn, shade: Shade) -> Shade:
@@ -53,7 +55,7 @@ def _sent(turn: Turn, shade: Shade) -> Shade:
     return ask(turn, replace(shade, referred_at=turn.utc), asked)
 
 
-def _wants(shade: Shade) -> bool:
+def wants_reference(shade: Shade) -> bool:
     """Say whether it is in doubt, at rest, and can end that by itself."""
     grade = grade_of(shade.spec, shade.knowledge.hull)
     idle = shade.outstanding is None and shade.request is None and shade.channel.answered
@@ -63,17 +65,17 @@ def _wants(shade: Shade) -> bool:
 
 
 def _may(turn: Turn, house: House, shade: Shade) -> bool:
-    """Say whether nobody minds: no hold, pause or lock, not in quiet hours, not failed within a day."""
-    if not turn.may_order or house.paused or shade.hold_until is not None:
+    """Say whether nobody minds: no hold, not in quiet hours, not failed within a day."""
+    if shade.hold_until is not None:
         return False
-    return max(_barred_until(shade, turn.utc), _quiet_until(house, turn.utc)) <= turn.utc
+    return max(barred_until(shade) or turn.utc, _quiet_until(house, turn.utc)) <= turn.utc
 
 
-def _barred_until(shade: Shade, utc: datetime) -> datetime:
-    """Return when it may try again: a day after it set out, unless it has met a reference since."""
+def barred_until(shade: Shade) -> datetime | None:
+    """Return when it may try again: a day after it set out; None once it has met a reference since."""
     met = shade.knowledge.meetings[-1].utc if shade.knowledge.meetings else None
     if shade.referred_at is None or (met is not None and met >= shade.referred_at):
-        return utc
+        return None
     return shade.referred_at + AGAIN_AFTER
 
 

@@ -7,8 +7,10 @@ of `command/`.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 
+from bridge.core.agenda import Agenda, Column, soon
 from bridge.core.comfort import comforted
 from bridge.core.command.guards import guards, open_pct
 from bridge.core.events import Event, SettingsChanged, Started
@@ -21,8 +23,9 @@ from bridge.core.rules.catalogue import Rule, rules
 from bridge.core.rules.demand import Ruling
 from bridge.core.rules.seeing import asked, view_of
 from bridge.core.sensing import readings_after
-from bridge.core.state import House, Shade
+from bridge.core.state import House, Shade, kept, with_each, with_shade
 from bridge.core.turn import Turn
+from bridge.core.values import ShadeId
 
 # A union in the call would be made anew at every event.
 _SETTINGS = (Started, SettingsChanged)
@@ -45,37 +48,42 @@ def ruled(turn: Turn, before: House, house: House, event: Event) -> House:
     full = _look_is_due(house, event.at.utc) or (before.paused and not house.paused)
     if full:
         house = replace(house, looked_at=event.at.utc)
-    for name in house.spec.with_rules:
+    for name in house.spec.with_rules if full or news else _concerned(turn, house):
         turn.look(house)
         shade = house.shades[name]
         after = _shade_ruled(turn, shade, before.shades.get(name), news, full=full)
-        if after is not shade:
-            house = replace(house, shades={**house.shades, name: after})
+        house = with_shade(house, after)
+        if after is shade:
+            turn.left.append((Column.RULES, shade))
     turn.look(house)
     return house
 
 
-def due_s(house: House) -> float | None:
+def _concerned(turn: Turn, house: House) -> Iterator[ShadeId]:
+    """Yield those that something has happened to, whose time has come or that wait for their foresight."""
+    places = turn.agenda_now.places(Column.RULES, Column.FORESEES, until=soon(turn.utc))
+    return (kept(house).at(place).id for place in places)
+
+
+def due_s(house: House, agenda: Agenda) -> float | None:
     """Return the monotonic second at which the rules want `Ticked`; None without rules and sensors."""
-    with_rules = [house.shades[name] for name in house.spec.with_rules]
     dues = [
         due
         for sensor in house.spec.sensors
         if (due := reading_due_s(sensor, house.readings.get(sensor.id, Reading()))) is not None
     ]
-    dues += [
-        _mono_s(house, shade.ruling.again_at)
-        for shade in with_rules
-        if shade.ruling.again_at is not None and house.broker_up and not house.locked and not house.stood_down
-    ]
-    if any(_waits(shade) for shade in with_rules):
+    if house.broker_up and not house.locked and not house.stood_down:
+        again = (kept(house).at(place).ruling.again_at for place in agenda.earliest(Column.AGAIN))
+        dues += [_mono_s(house, at) for at in again if at is not None]
+    if agenda.has(Column.FORESEES):
         dues.append(house.now.mono_s)
     if house.looked_at is not None and house.spec.with_rules:
         dues.append(_mono_s(house, next_look(house.spec, house.looked_at)))
     return min(dues, default=None)
 
 
-def _waits(shade: Shade) -> bool:
+def awaits_foresight(shade: Shade) -> bool:
+    """Say whether what the rules of a shade decide waits for what they will ask."""
     return shade.ruling.waits and shade.spec.in_service and bool(shade.spec.rules)
 
 
@@ -92,13 +100,15 @@ def _settings_taken(turn: Turn, before: House, house: House, *, session: bool) -
         house: The house with its new settings.
         session: The session with the broker goes on, and with it what sensors have said.
     """
-    shades = {}
-    for name, shade in house.shades.items():
-        old = before.shades.get(name)
+
+    def taken(shade: Shade) -> Shade:
+        old = before.shades.get(shade.id)
         same = old is not None and old.spec.rules == shade.spec.rules
         ruling = shade.ruling if same else Ruling(mine=shade.ruling.mine)
         ruling = replace(ruling, again_at=None, tries=0, tried_at=None, told="", foresight=None, waits=False)
-        shades[name] = shade if ruling == shade.ruling else replace(shade, ruling=ruling)
+        return shade if ruling == shade.ruling else replace(shade, ruling=ruling)
+
+    house = with_each(house, taken)
     sensors = {sensor.id: sensor for sensor in before.spec.sensors}
     readings = {}
     for sensor in house.spec.sensors:
@@ -109,7 +119,7 @@ def _settings_taken(turn: Turn, before: House, house: House, *, session: bool) -
             readings[sensor.id] = session_began(Reading(), turn.now_s)
         else:
             readings[sensor.id] = held
-    return replace(house, shades=shades, readings=readings, looked_at=None)
+    return replace(house, readings=readings, looked_at=None)
 
 
 def _look_is_due(house: House, utc: datetime) -> bool:

@@ -5,7 +5,7 @@ Nothing here moves or is learnt: that lives in `house.py`. Lengths in mm, times 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import ceil, floor
@@ -258,6 +258,9 @@ class HouseSpec:
         with_rules: Those that have rules, in that order; follows from `shades`, as the next two do.
         by_itself: Those that refer by themselves, in that order.
         on_channel: The shades on each channel of each board that reports.
+        on_alive: The shades for whose boards each alive topic speaks.
+        on_supply: The shades of each supply, in that order.
+        amps: What each supply can give.
     """
 
     name: str
@@ -272,13 +275,26 @@ class HouseSpec:
     with_rules: tuple[ShadeId, ...] = field(init=False, compare=False, repr=False)
     by_itself: tuple[ShadeId, ...] = field(init=False, compare=False, repr=False)
     on_channel: Mapping[BoardId, Mapping[int, ShadeId]] = field(init=False, compare=False, repr=False)
+    on_alive: Mapping[str, Sequence[ShadeId]] = field(init=False, compare=False, repr=False)
+    on_supply: Mapping[SupplyId, Sequence[ShadeId]] = field(init=False, compare=False, repr=False)
+    amps: Mapping[SupplyId, float] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         """Find once what would else be looked for among all shades at every event."""
         channels: dict[BoardId, dict[int, ShadeId]] = {}
+        alive: dict[str, list[ShadeId]] = {}
+        supplied: dict[SupplyId, list[ShadeId]] = {}
         for shade in self.shades:
             if isinstance(shade.link, ContractLink):
                 channels.setdefault(shade.link.board, {}).setdefault(shade.link.channel, shade.id)
+            elif shade.link.alive is not None:
+                alive.setdefault(shade.link.alive.topic, []).append(shade.id)
+            if shade.supply is not None:
+                supplied.setdefault(shade.supply, []).append(shade.id)
         object.__setattr__(self, "with_rules", tuple(each.id for each in self.shades if each.rules))
         object.__setattr__(self, "by_itself", tuple(each.id for each in self.shades if each.refers_by_itself))
         object.__setattr__(self, "on_channel", channels)
+        object.__setattr__(self, "on_alive", alive)
+        object.__setattr__(self, "on_supply", supplied)
+        # The first of a name, as it always was; the settings refuse a second.
+        object.__setattr__(self, "amps", {each.id: each.amps for each in reversed(self.supplies)})

@@ -10,6 +10,7 @@ from bridge.core.changing import carried, counts_alike
 from bridge.core.command.requests import Fate, ended
 from bridge.core.events import Started
 from bridge.core.hearing import out_of_hearing
+from bridge.core.kept import Kept
 from bridge.core.outcome import Level
 from bridge.core.overhearing import carried_over
 from bridge.core.position.evidence import nothing_known
@@ -29,7 +30,7 @@ def built(event: Started) -> House:
         term=0,
         broker_up=False,
         next_request=1,
-        shades={},
+        shades=Kept({}),
         boards={},
     )
 
@@ -46,7 +47,7 @@ def started(turn: Turn, event: Started) -> House:
     house = replace(
         turn.house,
         spec=event.spec,
-        shades=shades,
+        shades=Kept(shades),
         boards={},
         broker_up=False,
         stood_down=False,

@@ -5,16 +5,16 @@ Monotonic seconds in here belong to the present run: `Started` clears or convert
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from fractions import Fraction
-from itertools import compress
-from operator import is_not
 
+from bridge.core.agenda import Agenda
 from bridge.core.contract import Link, Order, Report
 from bridge.core.events import Want
+from bridge.core.kept import Kept
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import Memory
 from bridge.core.readings import Reading
@@ -361,6 +361,7 @@ class House:
         topics_heard: The mark of the last message on each topic whose retained messages count.
         readings: What is held of each sensor.
         looked_at: When all rules last looked, aware UTC; None before the first time in this run.
+        agenda: Which shades want a look, and when; follows from all else and what was looked at.
     """
 
     spec: HouseSpec
@@ -381,14 +382,37 @@ class House:
     topics_heard: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[SensorId, Reading] = field(default_factory=dict)
     looked_at: datetime | None = None
+    agenda: Agenda | None = field(default=None, compare=False, repr=False)
+
+
+def kept(house: House) -> Kept[ShadeId, Shade]:
+    """Return the shades of a house in what makes it cheap to change one; so they are once it has begun."""
+    return house.shades if isinstance(house.shades, Kept) else Kept(house.shades)
+
+
+def with_shade(house: House, shade: Shade) -> House:
+    """Return the house with a shade in place of what it was; the house itself when it is the very same."""
+    shades = kept(house)
+    return house if shades[shade.id] is shade else replace(house, shades=shades.put(shade.id, shade))
+
+
+def with_shades(house: House, shades: Iterable[Shade]) -> House:
+    """Return the house with some shades in place of what they were."""
+    for shade in shades:
+        house = with_shade(house, shade)
+    return house
+
+
+def with_each(house: House, act: Callable[[Shade], Shade]) -> House:
+    """Return the house with what `act` makes of each shade, in the order of the settings."""
+    return replace(house, shades=kept(house).each(act))
 
 
 def touched(before: House, after: House) -> Iterable[Shade]:
     """Return the shades of `after` that are not the very same in `before`; a shade taken out is none."""
-    if after.shades is before.shades:
+    now, then = kept(after), kept(before)
+    if now is then:
         return ()
-    if after.spec is not before.spec:
-        return [shade for name, shade in after.shades.items() if before.shades.get(name) is not shade]
-    # The same settings, so the same order: a walk without a look-up for each shade.
-    now, then = after.shades.values(), before.shades.values()
-    return compress(now, map(is_not, now, then))
+    if now.has_same_keys(then):
+        return [now.at(place) for place in now.differing(then)]
+    return [shade for name, shade in now.items() if then.get(name) is not shade]

@@ -8,10 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from bridge.core.agenda import Agenda, Column
 from bridge.core.command.goals import Refusal
 from bridge.core.command.orders import Draft
 from bridge.core.outcome import Field, Level, Note, SendOrder, SendTarget
-from bridge.core.state import House
+from bridge.core.state import House, Shade
 from bridge.core.values import Moment, ShadeId, SupplyId
 
 # By so long after a session stands, the claim that the broker holds has been heard.
@@ -35,6 +36,9 @@ class Turn:
     returned_at_s: float | None = None
     # The order drafted last with all that it was drafted from: asking and pursuing want the same one.
     drafted: tuple[tuple[object, ...], Draft | Refusal] | None = None
+    # Which shades want a look, as of the last change; and which looks have left a shade as it was.
+    agenda: Agenda | None = None
+    left: list[tuple[Column, Shade]] = field(default_factory=list)
     # The day ahead of one shade takes tens of milliseconds: one shade in one turn.
     may_foresee: bool = True
 
@@ -42,6 +46,12 @@ class Turn:
         """Decide from here on with `house` before the eyes; what it holds need not be added up."""
         self.house = house
         self.drawn.clear()
+
+    @property
+    def agenda_now(self) -> Agenda:
+        """The agenda of the house before the eyes."""
+        assert self.agenda is not None, "it is caught up before anybody asks"
+        return self.agenda
 
     @property
     def now_s(self) -> float:

@@ -25,7 +25,6 @@ from bridge.adapters.journal.files import JOURNAL
 from bridge.adapters.journal.store import FileJournal
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
-from bridge.core.dues import Dues
 from bridge.core.errors import ConfigError, LinkError
 from bridge.core.events import (
     BrokerLost,
@@ -34,7 +33,7 @@ from bridge.core.events import (
     Started,
     Ticked,
 )
-from bridge.core.house import handle
+from bridge.core.house import due_s, handle
 from bridge.core.state import House
 from bridge.settings.plain import BrokerSettings, Settings
 from bridge.shell import charge
@@ -124,7 +123,6 @@ class Daemon:
         self._words: list[Word] = []
         self._some = asyncio.Event()
         self._looked_s = self._pinged_s = 0.0
-        self._dues = Dues()
         self._due: tuple[House | None, float | None] = (None, None)
         self._session = self._make_session(settings.broker)
         self._serving: asyncio.Task[None] | None = None
@@ -276,7 +274,7 @@ class Daemon:
     def _due_s(self) -> float | None:
         house = self._deciding.house
         if self._due[0] is not house:
-            self._due = (house, None if house is None else self._dues.due_s(house))
+            self._due = (house, None if house is None else due_s(house))
             self._looked_s = now().mono_s
         return self._due[1]
 

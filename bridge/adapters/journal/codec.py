@@ -9,19 +9,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, datetime, time
 from fractions import Fraction
 from functools import cache
 from typing import Any, get_args
 
 from cattrs import BaseConverter, Converter
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 from cattrs.preconf.json import configure_converter
 
 from bridge.core.events import Event
 from bridge.core.outcome import Decisions
 from bridge.core.rules.catalogue import rules
-from bridge.core.state import House
+from bridge.core.state import House, kept
 from bridge.core.surroundings import RuleChoice
 
 _dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
@@ -79,7 +80,16 @@ def _converter() -> Converter:
     converter.register_structure_hook_factory(_has_kinds, _by_kind)
     converter.register_unstructure_hook(RuleChoice, lambda choice: _rule_out(choice, converter))
     converter.register_structure_hook(RuleChoice, lambda said, _: _rule_in(said, converter))
+    left = override(omit=True)  # the agenda follows from all else
+    converter.register_unstructure_hook(House, make_dict_unstructure_fn(House, converter, agenda=left))
+    house = make_dict_structure_fn(House, converter, agenda=left, _cattrs_detailed_validation=False)
+    converter.register_structure_hook(House, lambda said, kind: _keeping(house(said, kind)))
     return converter
+
+
+def _keeping(house: House) -> House:
+    """Return the house with its shades as they are kept at work."""
+    return replace(house, shades=kept(house))
 
 
 def _rule_out(choice: RuleChoice, converter: Converter) -> dict[str, Any]:

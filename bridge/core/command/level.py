@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import sqrt
 
+from bridge.core.agenda import Agenda, Column
 from bridge.core.command.pace import (
     LOOK_EVERY_S,
     brakes_mm,
@@ -28,8 +29,19 @@ from bridge.core.contract import Link
 from bridge.core.events import Button, Nudge, Percent, Press, Want
 from bridge.core.replacing import replace
 from bridge.core.spec import GroupSpec
-from bridge.core.state import House, Level, Outstanding, Pace, Purpose, Request, Shade
+from bridge.core.state import (
+    House,
+    Level,
+    Outstanding,
+    Pace,
+    Purpose,
+    Request,
+    Shade,
+    kept,
+    with_shades,
+)
 from bridge.core.turn import Turn
+from bridge.core.values import GroupId
 
 # By then a board that hears has answered; the others do not wait any longer for it.
 READY_S = 3.0
@@ -72,18 +84,25 @@ def _heading_mm(shade: Shade) -> float:
 
 def levelled(turn: Turn, house: House) -> House:
     """Return the house after its level groups have been seen to: those that wait, and those that move."""
-    if not turn.may_order:
+    agenda = turn.agenda_now
+    if not turn.may_order or not agenda.has(Column.LEVEL):
         return house
+    concerned = {_group_of(each) for each in map(kept(house).at, agenda.places(Column.LEVEL))}
     for group in house.spec.groups:
-        if group.level:
+        if group.level and group.id in concerned:
             house = _speeds_set(turn, _set_off(turn, house, group), group)
     return house
 
 
-def due_s(house: House) -> float | None:
+def _group_of(shade: Shade) -> GroupId | None:
+    request = shade.request
+    return None if request is None or request.level is None else request.level.group
+
+
+def due_s(house: House, agenda: Agenda) -> float | None:
     """Return the monotonic second at which a level group has something to do though nothing happens."""
     dues = []
-    for shade in house.shades.values():
+    for shade in map(kept(house).at, agenda.places(Column.LEVEL)):
         request = shade.request
         if request is None or request.level is None:
             continue
@@ -114,10 +133,12 @@ def _set_off(turn: Turn, house: House, group: GroupSpec) -> House:
     if not heard or _not_yet(turn, waiting):
         return house
     if must_wait_together(turn, heard) or any(must_stagger(turn, shade) for shade in heard):
-        return _put(house, [_queued(shade) for shade in heard])
-    house = _put(house, _paced(turn, [out_of_queue(turn, shade) for shade in heard], _running(house, group)))
+        return with_shades(house, [_queued(shade) for shade in heard])
+    house = with_shades(
+        house, _paced(turn, [out_of_queue(turn, shade) for shade in heard], _running(house, group))
+    )
     turn.look(house)
-    return _put(house, [pursue(turn, house.shades[shade.id]) for shade in heard])
+    return with_shades(house, [pursue(turn, house.shades[shade.id]) for shade in heard])
 
 
 def _members(house: House, group: GroupSpec) -> list[Shade]:
@@ -157,10 +178,6 @@ def _not_yet(turn: Turn, waiting: Sequence[Shade]) -> bool:
 def _queued(shade: Shade) -> Shade:
     assert shade.request is not None
     return shade if shade.request.queued else queued(shade, shade.request)
-
-
-def _put(house: House, shades: Sequence[Shade]) -> House:
-    return replace(house, shades={**house.shades, **{shade.id: shade for shade in shades}})
 
 
 def _running(house: House, group: GroupSpec) -> list[Pace]:
@@ -255,9 +272,9 @@ def _speeds_set(turn: Turn, house: House, group: GroupSpec) -> House:
         if not _serves(shade, request):
             if turn.now_s >= pace.begins_s:
                 turn.look(house)
-                house = _put(house, [pursue(turn, shade)])
+                house = with_shades(house, [pursue(turn, shade)])
         elif pace.looks_at_s is not None and turn.now_s >= pace.looks_at_s:
-            house = _put(house, [_looked(turn, shade, request, pace)])
+            house = with_shades(house, [_looked(turn, shade, request, pace)])
     return house
 
 

@@ -6,6 +6,7 @@ the board's latency and its pace have run out. Nothing here hears what strangers
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -93,6 +94,24 @@ def due_s(shade: Shade, *, may_order: bool) -> float | None:
         if may_order and reckoning.alive is not False and _needs_target(shade, request):
             dues.append((shade.ordered_at_s or 0.0) + ORDER_EVERY_S)
     return min(dues, default=None)
+
+
+def clocks(shade: Shade) -> Iterator[float]:
+    """Yield each monotonic second, past ones too, from which on the clock alone may have `pursue` act."""
+    request, reckoning, alive = shade.request, shade.reckoning, shade.spec.one_way.alive
+    run = reckoning.run
+    if run is not None:
+        yield run.looked_s + LOOK_EVERY_S
+        over_s = position.ends_s(shade.spec, run)
+        yield run.sent_s + ECHO_WAIT_S if over_s is None else over_s
+    if reckoning.vouched_s is not None:
+        yield reckoning.vouched_s
+    if alive is not None:
+        yield reckoning.alive_s + alive.within_s
+    if request is not None:
+        yield request.deadline_s
+        if shade.ordered_at_s is not None:
+            yield shade.ordered_at_s + ORDER_EVERY_S
 
 
 # The clock.

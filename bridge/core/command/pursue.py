@@ -5,6 +5,8 @@ Orders leave from here and nowhere else, so each is in the books (hull, bounds, 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from bridge.core.command import one_way
 from bridge.core.command.backing import draft_back_off
 from bridge.core.command.goals import Refusal
@@ -100,6 +102,23 @@ def due_s(shade: Shade, board: Board) -> float | None:
     if channel.answered and shade.attended_until_s is not None:
         dues.append(shade.attended_until_s)
     return min(dues, default=None)
+
+
+def clocks(shade: Shade) -> Iterator[float]:
+    """Yield each monotonic second, past ones too, from which on the clock alone may have `pursue` act."""
+    channel, request, pending = shade.channel, shade.request, shade.outstanding
+    if request is not None:
+        yield request.deadline_s
+        if shade.ordered_at_s is not None:
+            yield shade.ordered_at_s + ORDER_EVERY_S
+        if request.level is not None and request.level.pace is not None:
+            yield request.level.pace.begins_s
+    if not channel.answered and channel.boot is not None:
+        yield _ask_due_s(shade)
+    if pending is not None:
+        yield max(pending.sent_at_s, channel.heard_at_s) + SILENCE_S
+    if shade.attended_until_s is not None:
+        yield shade.attended_until_s
 
 
 def _give_up(turn: Turn, shade: Shade) -> Shade:

@@ -5,16 +5,17 @@ A shade that is moving is never held back by this; one that has to wait keeps it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from heapq import heappop, heappush
 from math import inf
 
+from bridge.core.agenda import Agenda, Column
 from bridge.core.command.orders import seek_pps
 from bridge.core.command.requests import asked_by
 from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
-from bridge.core.spec import HouseSpec, Mounting, ShadeSpec, SupplySpec
-from bridge.core.state import House, Outstanding, Purpose, Request, Shade
+from bridge.core.spec import HouseSpec, Mounting, ShadeSpec
+from bridge.core.state import House, Outstanding, Purpose, Request, Shade, kept
 from bridge.core.turn import Turn
 from bridge.core.values import SupplyId
 
@@ -38,7 +39,7 @@ def moves(shade: Shade, now_s: float) -> bool:
         return True
     if pending is None or not (pending.purpose in MOTION or pending.braking):
         return False
-    return shade.channel.answered or now_s < _surely_over_s(shade, pending)
+    return shade.channel.answered or now_s < surely_over_s(shade, pending)
 
 
 def draw_a(shade: Shade, now_s: float) -> float:
@@ -64,32 +65,33 @@ def drawn_a(shades: Iterable[Shade], supply: SupplyId, now_s: float) -> float:
 
 def must_wait(turn: Turn, shade: Shade) -> bool:
     """Say whether a start has to wait for amps of its supply, or for those whose turn comes before."""
-    limit = _limit_a(turn.house.spec.supplies, shade.spec.supply)
-    if limit is None or shade.spec.supply is None or draw_a(shade, turn.now_s) >= shade.spec.moving_a:
+    supply = shade.spec.supply
+    limit = _limit_a(turn.house.spec, supply)
+    if limit is None or supply is None or draw_a(shade, turn.now_s) >= shade.spec.moving_a:
         return False
-    others = [each for name, each in turn.house.shades.items() if name != shade.id]
-    drawn = drawn_a(others, shade.spec.supply, turn.now_s) + turn.drawn.get(shade.spec.supply, 0.0)
+    others = [each for each in _at(turn.house, supply) if each.id != shade.id]
+    drawn = drawn_a(others, supply, turn.now_s) + turn.drawn.get(supply, 0.0)
     if drawn + shade.spec.moving_a > limit + ROUNDING_A:
         return True
     # Else one that needs little would pass one that needs much for ever.
-    return any(each.spec.supply == shade.spec.supply and _waits_before(each, shade) for each in others)
+    return any(_waits_before(each, shade) for each in others)
 
 
 def must_wait_together(turn: Turn, shades: Sequence[Shade]) -> bool:
     """Say whether a start of all `shades` at once has to wait for amps, as `must_wait` does for one."""
     mine = {shade.id for shade in shades}
-    others = [each for name, each in turn.house.shades.items() if name not in mine]
     for supply in {shade.spec.supply for shade in shades}:
-        limit = _limit_a(turn.house.spec.supplies, supply)
+        limit = _limit_a(turn.house.spec, supply)
         some = [shade for shade in shades if shade.spec.supply == supply]
         starting = [shade for shade in some if draw_a(shade, turn.now_s) < shade.spec.moving_a]
         if limit is None or supply is None or not starting:
             continue
+        others = [each for each in _at(turn.house, supply) if each.id not in mine]
         drawn = drawn_a(others, supply, turn.now_s) + turn.drawn.get(supply, 0.0)
         if drawn + sum(shade.spec.moving_a for shade in some) > limit + ROUNDING_A:
             return True
         first = min(starting, key=_place)
-        if any(each.spec.supply == supply and _waits_before(each, first) for each in others):
+        if any(_waits_before(each, first) for each in others):
             return True
     return False
 
@@ -108,20 +110,19 @@ def note_start(turn: Turn, shade: Shade) -> None:
         turn.drawn[supply] = turn.drawn.get(supply, 0.0) + more
 
 
-def due_s(house: House) -> float | None:
+def due_s(house: House, agenda: Agenda) -> float | None:
     """Return the monotonic second at which a shade that waits may get its turn though nothing happens."""
-    waiting = queue(house)
-    if not waiting:
+    if not agenda.has(Column.WAITS):
         return None
-    dues = [each.ordered_at_s + ORDER_EVERY_S for each in waiting if each.ordered_at_s is not None]
-    dues += [
-        _surely_over_s(shade, shade.outstanding)
-        for shade in house.shades.values()
-        if shade.outstanding is not None and not shade.channel.answered
-    ]
-    if house.returned_at_s is not None and house.started_at_s is not None:
-        dues.append(min(house.started_at_s + house.spec.stagger_s, house.returned_at_s + RESTLESS_S))
-    return min((due for due in dues if due > house.now.mono_s), default=None)
+    dues = (agenda.first(Column.SPACED), agenda.first(Column.OVER), ends_stagger_s(house))
+    return min((due for due in dues if house.now.mono_s < due < inf), default=None)
+
+
+def ends_stagger_s(house: House) -> float:
+    """Return from when on another start may follow the last one; infinite when starts are not spread."""
+    if house.returned_at_s is None or house.started_at_s is None:
+        return inf
+    return min(house.started_at_s + house.spec.stagger_s, house.returned_at_s + RESTLESS_S)
 
 
 def must_stagger(turn: Turn, shade: Shade) -> bool:
@@ -133,10 +134,10 @@ def must_stagger(turn: Turn, shade: Shade) -> bool:
     return turn.now_s < min(started + turn.house.spec.stagger_s, returned + RESTLESS_S)
 
 
-def queue(house: House) -> list[Shade]:
-    """Return the shades that wait for amps: the higher rank first, then the older request."""
-    waiting = [shade for shade in house.shades.values() if shade.request is not None and shade.request.queued]
-    return sorted(waiting, key=_place)
+def queue(house: House, places: Iterable[int]) -> list[Shade]:
+    """Return those at `places` that wait for amps: the higher rank first, then the older request."""
+    found = map(kept(house).at, places)
+    return sorted((each for each in found if each.request is not None and each.request.queued), key=_place)
 
 
 def queued(shade: Shade, request: Request) -> Shade:
@@ -233,8 +234,13 @@ def _take(free: dict[SupplyId, float], shade: ShadeSpec, amps: float) -> None:
         free[shade.supply] -= amps
 
 
-def _limit_a(supplies: Sequence[SupplySpec], supply: SupplyId | None) -> float | None:
-    return next((each.amps for each in supplies if each.id == supply), None)
+def _limit_a(spec: HouseSpec, supply: SupplyId | None) -> float | None:
+    return None if supply is None else spec.amps.get(supply)
+
+
+def _at(house: House, supply: SupplyId) -> Iterator[Shade]:
+    """Yield the shades of a supply, in the order of the settings."""
+    return map(house.shades.__getitem__, house.spec.on_supply.get(supply, ()))
 
 
 def _reports_motion(shade: Shade) -> bool:
@@ -242,7 +248,7 @@ def _reports_motion(shade: Shade) -> bool:
     return (report is not None and report.moving) or shade.reckoning.run is not None
 
 
-def _surely_over_s(shade: Shade, pending: Outstanding) -> float:
+def surely_over_s(shade: Shade, pending: Outstanding) -> float:
     """Return by when a board that nobody hears has ended its last order, if it ever got it."""
     steps = shade.knowledge.hull.width if pending.order.at_most is None else pending.order.at_most
     pps, ramp = pending.order.pps or shade.spec.top_pps, pending.order.ramp or shade.spec.ramp_pps2

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.adapters.links.one_way import encode
 from bridge.core.contract import Do
-from bridge.core.dues import Dues
 from bridge.core.events import (
     Asked,
     BrokerLost,
@@ -28,7 +27,7 @@ from bridge.core.events import (
     Ticked,
     only_halts,
 )
-from bridge.core.house import handle
+from bridge.core.house import due_s, handle
 from bridge.core.outcome import Decisions, SendOrder, SendTarget
 from bridge.core.recalling import refuted, remembered
 from bridge.core.state import House, touched
@@ -65,7 +64,6 @@ class Server:
         self.held_in: list[Said] = []
         self.held_out: list[tuple[Callable[[Any], None], SendOrder | Overheard]] = []
         self.runs = 0
-        self.dues = Dues()
         self.mono_base = -world.rng.uniform(10, 1e6)
         self.wall = 0.0
         self.session_until = -1.0
@@ -349,7 +347,7 @@ class Server:
 
     def _tick_later(self, event: Event) -> None:
         assert self.house is not None
-        due = self.dues.due_s(self.house)
+        due = due_s(self.house)
         wanted = None if due is None else due + self.mono_base
         if isinstance(event, Ticked):
             self.world.checks.ticked(wanted)

@@ -9,6 +9,7 @@ import pytest
 from bridge.core.command.level import READY_S, due_s, front_mm
 from bridge.core.command.pace import brakes_mm, reached
 from bridge.core.contract import Do, Link, Order
+from bridge.core.dues import caught_up
 from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Ticked, Want
 from bridge.core.outcome import SendOrder
 from bridge.core.rules.demand import Demand, Standing
@@ -75,7 +76,7 @@ def test_the_row_waits_a_while_for_a_member_that_has_yet_to_answer() -> None:
     scene.house = replace(scene.house, shades={**scene.house.shades, two.id: silent})
     asked_s = scene.now_s
     assert gone(scene.ask_all(40).orders) == []
-    assert due_s(scene.house) == asked_s + READY_S
+    assert due_s(scene.house, caught_up(None, scene.house, scene.house.now)) == asked_s + READY_S
     scene.run(READY_S + 0.1)
     assert [name for at_s, name in scene.starts] == ["one"]
     assert scene.starts[0][0] == pytest.approx(asked_s + READY_S)
@@ -134,7 +135,7 @@ def test_nothing_leaves_while_the_service_is_locked() -> None:
     scene.switch(Switch.LOCK, on=True)
     assert scene.house is not None
     assert all(shade.request is None for shade in scene.house.shades.values())
-    assert due_s(scene.house) is None
+    assert due_s(scene.house, caught_up(None, scene.house, scene.house.now)) is None
 
 
 def test_what_a_guard_forbids_a_short_shade_it_forbids_a_level_group_that_leads_there() -> None:

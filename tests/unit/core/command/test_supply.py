@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from bridge.core.command.supply import RESTLESS_S, draw_a, drawn_a, due_s, queue, raise_s, worst_raise_s
 from bridge.core.contract import Link, Why
+from bridge.core.dues import caught_up
 from bridge.core.events import (
     BrokerLost,
     BrokerReached,
@@ -38,7 +39,7 @@ def moving(scene: Scene) -> set[str]:
 
 def queued(scene: Scene) -> list[str]:
     assert scene.house is not None
-    return [shade.id for shade in queue(scene.house)]
+    return [shade.id for shade in queue(scene.house, range(len(scene.house.shades)))]
 
 
 class TestAmps:
@@ -276,7 +277,7 @@ class TestStagger:
     def test_nothing_is_due_while_nobody_waits(self) -> None:
         scene = self.after_a_power_cut()
         assert scene.house is not None
-        assert due_s(scene.house) is None
+        assert due_s(scene.house, caught_up(None, scene.house, scene.house.now)) is None
 
     def test_waiting_for_amps_alone_makes_no_ticks(self) -> None:
         scene = two_on_two_amps()
@@ -285,7 +286,7 @@ class TestStagger:
         scene.run(3)
         assert queued(scene) == ["two"]
         assert scene.house is not None
-        assert due_s(scene.house) is None
+        assert due_s(scene.house, caught_up(None, scene.house, scene.house.now)) is None
         assert scene.event(Ticked(at=scene.at)).orders == ()
 
 
@@ -384,4 +385,4 @@ def test_shade_ids_are_what_the_queue_is_made_of() -> None:
     scene = two_on_two_amps()
     scene.ask_all(40)
     assert scene.house is not None
-    assert queue(scene.house)[0] is scene.house.shades[ShadeId("two")]
+    assert queue(scene.house, range(len(scene.house.shades)))[0] is scene.house.shades[ShadeId("two")]
