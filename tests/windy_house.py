@@ -38,9 +38,9 @@ def blow_for(house: House, gust_kmh: float, done_s: float) -> None:
         time.sleep(0.5)
 
 
-def wait_blowing(house: House, percent: str, gust_kmh: float = CALM_KMH) -> None:
+def wait_blowing(house: House, percent: str, gust_kmh: float = CALM_KMH, *, within_s: float = 40) -> None:
     """Wait until the study stands at a percent, while the sensor goes on saying the same."""
-    until = time.monotonic() + 40
+    until = time.monotonic() + within_s
     while house.motion("study") != "still" or house.value("study", "opening/position") != percent:
         assert time.monotonic() < until, house.value("study", "reason/text")
         blow(house, gust_kmh)

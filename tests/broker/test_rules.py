@@ -151,7 +151,9 @@ def test_a_wind_sensor_that_says_rubbish_retracts_and_is_an_alert(house: House) 
 def test_a_person_stops_a_wind_retract_which_goes_on_after_its_pause_with_an_alert(house: House) -> None:
     lowered(house, "0")
     blow(house, STORM_KMH)
-    house.ear.wait(lambda: house.motion("study") in ("raising", "referencing"), "the retract")
+    house.ear.wait(
+        lambda: house.motion("study") in ("raising", "referencing"), "the retract", within_s=ORDER_WITHIN_S
+    )
     house.press("study", "stop")
     house.ear.wait(lambda: orders(house)[-1:] == ["stop"], "the stop", within_s=ORDER_WITHIN_S)
     stopped = time.monotonic()
@@ -165,7 +167,8 @@ def test_a_person_stops_a_wind_retract_which_goes_on_after_its_pause_with_an_ale
     moved = motions(house)
     blow_for(house, STORM_KMH, RESUME_S - QUIET_TAIL_S)
     assert motions(house) == moved, "it stands for the whole pause"
-    wait_blowing(house, "100", STORM_KMH)
+    # Stopped on the way to its switch its place is in doubt, so it goes on slowly.
+    wait_blowing(house, "100", STORM_KMH, within_s=90)
     resumed = next(each for each in house.ear.orders("attic-board", 0)[::-1] if each.said["do"] != "sleep")
     assert motions(house) > moved
     assert resumed.at_s - stopped > RESUME_S - 1
