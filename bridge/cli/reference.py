@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
 
 TRAVEL_S = 180.0
+SETS_OFF_S = 20.0
 CAUTIONS = (
     "Before you begin:",
     "  - Stand at the window and look at the shade the whole time; it will move, perhaps also by itself.",
@@ -66,6 +67,8 @@ def _by_switch(house: Visit, device: str, args: argparse.Namespace) -> int:
     answer = house.ask(device, "knowledge/refer", b"switch", within_s=ANSWER_S)
     if not answer.taken:
         return _end(f"It is refused: {answer.reason or 'the bridge did not answer'}.")
+    # It stands at its target until it sets off, which its supply may keep it from for a while.
+    house.follow(device, lambda said: said.get("opening/motion") != b"still", within_s=SETS_OFF_S)
     values, _ = house.follow(device, _resting_at_target, within_s=TRAVEL_S)
     return _result(values)
 
@@ -98,7 +101,9 @@ def _resting_at_target(said: Mapping[str, bytes]) -> bool:
 def _result(values: dict[str, bytes]) -> int:
     grade, width = text(values, "knowledge/grade"), text(values, "knowledge/width")
     print(f"It is {grade} now, known to {width} mm.")
-    return 0 if grade == "referenced" else REFUSED
+    # The way back from a switch widens it a little: `reckoned` is a reference met, too.
+    met = grade in ("referenced", "reckoned") and "$alert/request" not in values
+    return 0 if met else REFUSED
 
 
 def _yes(question: str) -> bool:

@@ -105,6 +105,8 @@ def test_who_waits_for_a_reference_is_told_when_it_is_back_from_its_switch(house
         met = typed(house, "reference", "study", "--switch", "--attended")
         assert met.returncode == 0, met.stdout
         assert study(house)["motion"] == "still"
+        assert house.true_percent("study") == pytest.approx(float(height), abs=1)
+    assert len(house.bridge.logged("shade.reference.met")) >= 3
 
 
 def test_the_pause_is_kept_over_a_restart(house: House) -> None:
