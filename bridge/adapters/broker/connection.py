@@ -233,7 +233,8 @@ class Connection:
         return wanted.result()
 
     def _readable(self) -> None:
-        with self.together():
+        # Only what is heard is answered while it is read.
+        with contextlib.nullcontext() if self._on_message is None else self.together():
             for _ in range(READ_MAX):
                 before = self._read
                 self._guarded(self._client.loop_read)
