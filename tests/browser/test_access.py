@@ -26,6 +26,10 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 RUN = "rules => axe.run(document, { runOnly: rules })"
 # A page is laid out anew a frame after its size has changed; axe-core must not measure in between.
 DRAWN = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+SCROLLED = """share => {
+    for (const each of [document.scrollingElement, document.querySelector('main')])
+        each.scrollTop = share * (each.scrollHeight - each.clientHeight);
+}"""
 TOO_WIDE = "document.documentElement.scrollWidth - innerWidth"
 CLOCK = "timeZone => new Intl.DateTimeFormat('en-GB', {timeZone, timeStyle: 'short'}).format()"
 FOCUSED = """() => {
@@ -184,6 +188,22 @@ def test_labels_half_as_long_again_are_not_cut_off(home: Home) -> None:
             assert visitor.page.evaluate(TOO_WIDE) <= 0, f"{view} at {wide}"
             assert visitor.page.evaluate(CUT_OFF) == [], f"{view} at {wide}"
             visitor.picture(f"long-{view}-{wide}")
+
+
+def test_stop_is_in_reach_on_every_screen_wherever_one_has_scrolled_to(home: Home) -> None:
+    """A phone that lies, and 1280 by 1024 at four times the size (WCAG 1.4.10), are low."""
+    for wide, high in ((844, 390), (320, 256), (390, 844), (2560, 1440)):
+        visitor = home.visit(viewport={"width": wide, "height": high})
+        stop = visitor.page.get_by_role("button", name="Stop every shade")
+        for view, path in VIEWS.items():
+            visitor.page.goto(f"{home.url}/{path}")
+            loaded(visitor.page, view)
+            for share in (0, 0.5, 1):
+                visitor.page.evaluate(SCROLLED, share)
+                expect(stop).to_be_in_viewport(ratio=0.99)
+            assert visitor.page.evaluate(TOO_WIDE) <= 0, f"{view} at {wide}"
+        visitor.picture(f"low-{wide}-{high}")
+        home.leave()
 
 
 def test_times_are_those_of_the_house_and_not_of_the_screen(home: Home) -> None:

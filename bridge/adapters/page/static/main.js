@@ -124,6 +124,7 @@ async function route() {
   links.forEach((each, at) => set(each, { "aria-current": ["", "day", "care"][at] === (FROM_CARE.has(name) ? "care" : name) ? "page" : null }));
   if (first) return;
   main.scrollTop = 0;
+  scrollTo(0, 0); // where the screen is too low for a middle of its own
   main.focus({ preventScroll: true });
 }
 
