@@ -94,7 +94,9 @@ def draw(path: Path, found: SunMap, *, title: str, start: date, zone: str, shade
     shut = np.where((found.lit == 1) & (found.open_pct < 100), found.open_pct, np.nan)
     image = panel.imshow(shut, cmap="cividis", vmin=0, vmax=100, **how)
     deep = np.nan_to_num(found.far_m > found.limit_m).astype(float)
-    panel.contour(deep, levels=[0.5], colors=[VERMILION], linewidths=1.8, extent=extent)
+    # Its dark edge is seen by those to whom the line looks like the yellow beside it.
+    for colour, width in (("#000000", 3.6), (VERMILION, 1.8)):
+        panel.contour(deep, levels=[0.5], colors=[colour], linewidths=width, extent=extent)
     _axes(panel, start, zone)
     bar = figure.colorbar(image, ax=panel, pad=0.02)
     bar.set_label("sun on the window and a rule lowers: how far open it may be, %")
