@@ -6,6 +6,7 @@ import socket
 import subprocess
 import time
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from random import SystemRandom
 
@@ -31,6 +32,7 @@ class Secured:
     tls_port: int
     board_port: int
     process: subprocess.Popen[bytes]
+    until: datetime | None = None
 
     @property
     def log(self) -> str:
@@ -40,7 +42,7 @@ class Secured:
         """Return a PEM file with a certificate of that common name, and its key."""
         path = self.folder / f"{name}.pem"
         if not path.exists():
-            made = self.ca.issue_cert(f"{name}@house.example", common_name=name)
+            made = self.ca.issue_cert(f"{name}@house.example", common_name=name, not_after=self.until)
             made.private_key_and_cert_chain_pem.write_to_path(str(path))
         return path
 
@@ -68,11 +70,20 @@ class Secured:
         self.process.wait(10)
 
 
-def secured_broker(folder: Path, *, boards: tuple[str, ...], acl: str | None = None) -> Secured:
-    """Start the broker of the example files with paths and ports put in; `acl` stands in for its list."""
+def secured_broker(
+    folder: Path, *, boards: tuple[str, ...], acl: str | None = None, until: datetime | None = None
+) -> Secured:
+    """Start the broker of the example files with paths and ports put in.
+
+    Args:
+        folder: Where all its files are.
+        boards: Who has a password.
+        acl: Stands in for the example's access list.
+        until: When the certificates expire.
+    """
     ca = trustme.CA()
     ca.cert_pem.write_to_path(str(folder / "ca.pem"))
-    server = ca.issue_cert("127.0.0.1")
+    server = ca.issue_cert("127.0.0.1", not_after=until)
     server.cert_chain_pems[0].write_to_path(str(folder / "broker.pem"))
     server.private_key_pem.write_to_path(str(folder / "broker-key.pem"))
     (folder / "hembar.acl").write_text(acl or (CONFIG / "mosquitto.acl").read_text())
@@ -92,7 +103,7 @@ def secured_broker(folder: Path, *, boards: tuple[str, ...], acl: str | None = N
             stdout=log,
             stderr=log,
         )
-    broker = Secured(folder, ca, tls_port, board_port, process)
+    broker = Secured(folder, ca, tls_port, board_port, process, until)
     _wait_until_it_answers(broker)
     return broker
 
