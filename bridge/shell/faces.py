@@ -29,8 +29,8 @@ from bridge.core.values import GroupId, ShadeId
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
 STOP_LIFETIME_S = 60.0
-# The tree follows after so long without anything new, longer than a handful of requests takes, so that it keeps
-# no order waiting; and while news keeps coming, so late at the latest: a flood does not make a flood of values.
+# The tree follows after so long without anything new, longer than a handful of requests takes, so that it
+# keeps no order waiting; while news keeps coming, so late at the latest: a flood makes no flood of values.
 QUIET_S = 0.008
 LATEST_S = 0.25
 # So long, or one device or line, before others have their turn; and while news keeps coming, so long theirs.
