@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 from dataclasses import dataclass, field
@@ -14,7 +13,7 @@ from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, HousePlan, OneWayPlan
 from bridge.simulate.house_file import write_house
 from bridge.simulate.state_file import HemBar, read_truth
-from tests.running import HEMBAR
+from tests.running import begun
 
 GEAR = Fraction(57, 11)
 PULSES = 400
@@ -192,19 +191,10 @@ class Board:
     def start(self) -> None:
         house = self.folder / f"{self.shade}.house.json"
         write_house(house, self.plan)
-        with (self.folder / f"{self.shade}.board.log").open("ab") as log:
-            self.process = subprocess.Popen(
-                [
-                    str(HEMBAR),
-                    "simulate-boards",
-                    *("--broker", f"127.0.0.1:{self.port}", "--house", str(house)),
-                    *("--state", str(self.folder / "truth"), "--board", BOARDS[self.shade]),
-                ],
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
-                env={**os.environ, "PYTHONUNBUFFERED": "1"},
-            )
+        where = ("--broker", f"127.0.0.1:{self.port}", "--house", str(house))
+        state = ("--state", str(self.folder / "truth"), "--board", BOARDS[self.shade])
+        log = self.folder / f"{self.shade}.board.log"
+        self.process = begun("simulate-boards", *where, *state, log=log)
 
     def stop(self) -> None:
         if self.process is not None and self.process.poll() is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import time
@@ -14,7 +13,7 @@ from pathlib import Path
 from bridge.simulate.demo_house import NOMINAL
 from bridge.simulate.state_file import read_truth
 from tests.mosquitto import Mosquitto
-from tests.running import HEMBAR, Bridge, Ear, opened, settings_for
+from tests.running import Bridge, Ear, begun, opened, settings_for
 
 
 @dataclass
@@ -29,23 +28,8 @@ class Boards:
 
     def start(self) -> None:
         assert self.process is None or self.process.poll() is not None
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [
-                    str(HEMBAR),
-                    "simulate-boards",
-                    "--broker",
-                    f"127.0.0.1:{self.port}",
-                    "--state",
-                    str(self.state),
-                    "--board",
-                    self.board,
-                ],
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
-                env={**os.environ, "PYTHONUNBUFFERED": "1"},
-            )
+        where = ("--broker", f"127.0.0.1:{self.port}", "--state", str(self.state))
+        self.process = begun("simulate-boards", *where, "--board", self.board, log=self.log)
 
     def kill(self) -> None:
         assert self.process is not None

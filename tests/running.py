@@ -91,6 +91,31 @@ class Ear:
         self._client.loop_stop()
 
 
+# What every settings file of a test begins with.
+SITE = """\
+[site]
+name = "Gull House"
+latitude_deg = 38.5
+longitude_deg = -28.5
+timezone = "Atlantic/Azores"
+[broker]
+host = "127.0.0.1"
+port = {port}
+"""
+
+
+def begun(*words: str, log: Path) -> subprocess.Popen[bytes]:
+    """Start a command of hembar as a process that writes to a file."""
+    with log.open("ab") as to:
+        return subprocess.Popen(
+            [str(HEMBAR), *words],
+            stdin=subprocess.DEVNULL,
+            stdout=to,
+            stderr=to,
+            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )
+
+
 @dataclass
 class Bridge:
     """`hembar run` as a process of its own."""
@@ -102,22 +127,8 @@ class Bridge:
 
     def start(self) -> None:
         assert self.process is None or self.process.poll() is not None
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [
-                    str(HEMBAR),
-                    "run",
-                    str(self.settings),
-                    "--state",
-                    str(self.state),
-                    "--log-json",
-                    "--verbose",
-                ],
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
-                env={**os.environ, "PYTHONUNBUFFERED": "1"},
-            )
+        state = ("--state", str(self.state))
+        self.process = begun("run", str(self.settings), *state, "--log-json", "--verbose", log=self.log)
 
     def kill(self) -> None:
         assert self.process is not None

@@ -20,19 +20,11 @@ from bridge.simulate.house_file import write_house
 from bridge.simulate.state_file import read_truth
 from tests.level_house import ROW
 from tests.mosquitto import Mosquitto
-from tests.running import HEMBAR, Bridge, Ear, Heard, opened
+from tests.running import SITE, Bridge, Ear, Heard, begun, opened
 
 pytestmark = pytest.mark.broker
 
-HEAD = """
-[site]
-name = "Gull House"
-latitude_deg = 38.5
-longitude_deg = -28.5
-timezone = "Atlantic/Azores"
-[broker]
-host = "127.0.0.1"
-port = {port}
+GROUP = """
 [groups.front]
 members = ["left", "middle", "right"]
 level = true
@@ -99,7 +91,7 @@ def house(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[Row]:
         )
         for bar in ROW
     ]  # fmt: skip
-    settings.write_text(HEAD.format(port=mosquitto.port) + "".join(parts))
+    settings.write_text(SITE.format(port=mosquitto.port) + GROUP + "".join(parts))
     bridge = Bridge(settings, tmp_path / "state", tmp_path / "bridge.log")
     with opened(mosquitto.host, mosquitto.port) as ear:
         boards = [_board(mosquitto, plan, state, bar.name, tmp_path) for bar in ROW]
@@ -114,11 +106,8 @@ def house(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[Row]:
 
 
 def _board(mosquitto: Mosquitto, plan: Path, state: Path, name: str, folder: Path) -> subprocess.Popen[bytes]:
-    words = ["simulate-boards", "--broker", f"127.0.0.1:{mosquitto.port}", "--house", str(plan)]
-    with (folder / f"{name}.log").open("ab") as log:
-        return subprocess.Popen(
-            [str(HEMBAR), *words, "--state", str(state), "--board", f"{name}-board"], stdout=log, stderr=log
-        )
+    where = ("--broker", f"127.0.0.1:{mosquitto.port}", "--house", str(plan), "--state", str(state))
+    return begun("simulate-boards", *where, "--board", f"{name}-board", log=folder / f"{name}.log")
 
 
 def test_the_bars_keep_level_over_a_real_broker_as_far_as_their_boards_start_together(house: Row) -> None:
@@ -132,8 +121,8 @@ def test_the_bars_keep_level_over_a_real_broker_as_far_as_their_boards_start_tog
     house.ear.wait(lambda: house.at_rest("0"), "all are down", within_s=60)
 
     reports = {bar.name: house.reports(bar.name, since) for bar in ROW}
-    begun = [next(each.at_s for each in said if each.said["moving"]) for said in reports.values()]
-    skew_s = max(begun) - min(begun)
+    starts = [next(each.at_s for each in said if each.said["moving"]) for said in reports.values()]
+    skew_s = max(starts) - min(starts)
     bars = {bar.name: _course(bar.spec, reports[bar.name]) for bar in ROW}
     worst_mm, mmps = _worst(bars)
     told = f"start skew {1000 * skew_s:.1f} ms, {worst_mm:.1f} mm apart at {mmps:.0f} mm/s"

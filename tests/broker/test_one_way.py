@@ -19,19 +19,13 @@ from bridge.simulate.fitting import Fitting, HousePlan, OneWayPlan
 from bridge.simulate.house_file import write_house
 from bridge.simulate.state_file import read_truth
 from tests.mosquitto import Mosquitto
-from tests.running import HEMBAR, Bridge, Ear, opened
+from tests.running import HEMBAR, SITE, Bridge, Ear, begun, opened
 
 DROP_MM = 600.0
 TOPIC = "porch/target"
-SETTINGS = """
-[site]
-name = "Gull House"
-latitude_deg = 38.5
-longitude_deg = -28.5
-timezone = "Atlantic/Azores"
-[broker]
-host = "127.0.0.1"
-port = {port}
+SETTINGS = (
+    SITE
+    + """\
 [shades.porch]
 mounting = "interior"
 tube_mm = 38.0
@@ -58,6 +52,7 @@ latency_s = 0.5
 rest_current = true
 {link}
 """
+)
 RETAINED = 'retained = true\nafter_power_up = "retained-target"\n'
 ZERO = 'retained = false\nafter_power_up = "zero"\n'
 ALIVE = 'alive_topic = "porch/alive"\nalive_up = "here"\nalive_gone = "gone"\nalive_within_s = 2\n'
@@ -76,15 +71,10 @@ class Porch:
     board: subprocess.Popen[bytes] | None = None
 
     def power_up(self) -> None:
-        self.board = subprocess.Popen(
-            [
-                str(HEMBAR), "simulate-boards", "--broker", f"127.0.0.1:{self.port}",
-                "--house", str(self.house), "--state", str(self.truth),
-            ],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+        where = ("--broker", f"127.0.0.1:{self.port}", "--house", str(self.house))
+        self.board = begun(
+            "simulate-boards", *where, "--state", str(self.truth), log=self.house.with_suffix(".log")
+        )
 
     def power_cut(self) -> None:
         assert self.board is not None

@@ -7,18 +7,15 @@ import pytest
 from bridge.core.errors import ConfigError
 from bridge.settings.load import load_text
 from bridge.settings.plain import Settings
+from tests.running import SITE
 
-HEAD = """
-[site]
-name = "Gull House"
-latitude_deg = 38.5
-longitude_deg = -28.5
-timezone = "Atlantic/Azores"
-[broker]
-host = "127.0.0.1"
+HEAD = (
+    SITE.format(port=1883)
+    + """\
 [supplies.rail]
 amps = 3.0
 """
+)
 SHADE = """
 [shades.{name}]
 mounting = "interior"
