@@ -14,9 +14,10 @@ from bridge.core.outcome import Level
 from bridge.core.position.allowance import physical_range
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased, redrawn
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import replace
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
-from bridge.core.state import Channel, House, Reckoning, Shade
+from bridge.core.state import Channel, House, Shade
 from bridge.core.turn import Turn
 
 _CHANGED = "its settings were changed"

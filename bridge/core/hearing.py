@@ -20,6 +20,11 @@ from bridge.core.state import Board, Channel, Shade, unbounded
 from bridge.core.turn import Turn
 
 
+def in_hearing(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade once there is a session with the broker; a board that reports is heard by itself."""
+    return overhearing.in_hearing(turn, shade) if isinstance(shade.spec.link, OneWayLink) else shade
+
+
 def out_of_hearing(turn: Turn, shade: Shade) -> Shade:
     """Return the shade once its board is known to be out of hearing; its request waits for it."""
     if isinstance(shade.spec.link, OneWayLink):

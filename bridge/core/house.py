@@ -42,7 +42,7 @@ from bridge.core.events import (
     Ticked,
     TopicHeard,
 )
-from bridge.core.hearing import hear_link, hear_report, heard_board, out_of_hearing
+from bridge.core.hearing import hear_link, hear_report, heard_board, in_hearing, out_of_hearing
 from bridge.core.outcome import Decisions, Level
 from bridge.core.overhearing import hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
@@ -174,7 +174,8 @@ def _after(turn: Turn, event: Event) -> House:  # noqa: PLR0911, PLR0912, C901 -
         case Started():
             return started(turn, event)
         case BrokerReached():
-            return replace(house, broker_up=True, reached_at_s=turn.now_s)
+            reached = replace(house, broker_up=True, reached_at_s=turn.now_s)
+            return _each(turn, reached, in_hearing)
         case BrokerLost():
             left = replace(house, broker_up=False, boards={}, reached_before=True)
             return _each(turn, left, out_of_hearing)

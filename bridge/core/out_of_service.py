@@ -11,10 +11,11 @@ from bridge.core.command.requests import Fate, ended, refused, taken_up
 from bridge.core.events import Asked, Button, Press
 from bridge.core.position.evidence import nothing_known
 from bridge.core.position.one_way import only
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import replace
 from bridge.core.shade.units import count_of
 from bridge.core.spec import OneWayLink, ShadeSpec
-from bridge.core.state import Channel, Reckoning, Shade
+from bridge.core.state import Channel, Shade
 from bridge.core.turn import Turn
 
 WHY = "it is out of service while somebody works on it (in_service = false in the settings)"

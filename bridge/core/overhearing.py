@@ -9,18 +9,21 @@ from __future__ import annotations
 from fractions import Fraction
 
 from bridge.core.command.goals import Refusal
-from bridge.core.command.one_way import LOST_COUNT, draft, goal_of, gone, pursue
+from bridge.core.command.one_way import goal_of, gone, pursue
 from bridge.core.command.requests import Fate, ended, held, refused, taken_up
+from bridge.core.command.retained import expected, may_go_on
+from bridge.core.command.targets import LOST_COUNT, draft
 from bridge.core.events import AliveHeard, Asked, Confirmed, Place, TargetHeard, Want
 from bridge.core.outcome import Level
 from bridge.core.position import one_way as position
 from bridge.core.position.allowance import physical_range, reference_interval
 from bridge.core.position.estimate import Landmark
 from bridge.core.position.evidence import referenced
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import replace
 from bridge.core.shade.units import count_of
 from bridge.core.spec import Reference
-from bridge.core.state import Reckoning, Shade
+from bridge.core.state import Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Interval, Rank
 
@@ -32,6 +35,8 @@ HEARD_SHARE = 4
 
 def hear_target(turn: Turn, shade: Shade, event: TargetHeard) -> Shade:
     """Return the shade after a message on its board's topic, or the halt on its stop topic."""
+    if shade.reckoning.kept_s is not None and not event.halts:
+        shade = replace(shade, reckoning=replace(shade.reckoning, kept_s=None))
     if event.retained:
         return pursue(turn, _handed_back(turn, shade, event.value))
     echoes = tuple(each for each in shade.reckoning.echoes if turn.now_s < each.at_s + ECHO_KEPT_S)
@@ -100,7 +105,7 @@ def _driven(turn: Turn, shade: Shade, value: Fraction, *, begun_s: float) -> Sha
         run = replace(run, began=physical_range(spec).shifted(-shade.knowledge.base.middle))
     run = replace(run, sent_s=begun_s, heard_s=turn.now_s)
     known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
-    reckoning = replace(reckoning, run=run, target=to, value=value, echoes=(), vouched_s=None)
+    reckoning = replace(reckoning, run=run, target=to, value=value, echoes=(), vouched_s=None, rests_s=None)
     return replace(shade, knowledge=known, reckoning=reckoning, target_pct=_percent(shade, to))
 
 
@@ -118,7 +123,8 @@ def _halted(turn: Turn, shade: Shade) -> Shade:
     if run is None:
         return shade
     if run.heard_s is None:
-        either = replace(run, rests=position.path(run).joined(run.rests), request=None, steady=False)
+        whole = position.path(run).joined(run.rests)
+        either = replace(run, rests=whole, request=None, steady=False, timed=False)
         return replace(shade, reckoning=replace(reckoning, run=either))
     begun_s = turn.now_s - spec.one_way.latency_s
     halted = replace(position.halting(spec, run, request=None, now_s=begun_s), heard_s=turn.now_s)
@@ -130,7 +136,8 @@ def _nonsense(turn: Turn, shade: Shade) -> Shade:
     why = f"somebody sent {shade.spec.one_way.topic} what is no target; look where it is and confirm it"
     turn.note("board.target.unreadable", Level.ERROR, shade=shade.id, text=why)
     known = replace(shade.knowledge, hull=physical_range(shade.spec))
-    reckoning = replace(shade.reckoning, counts=None, run=None, target=None, value=None, echoes=())
+    nothing = replace(shade.reckoning, counts=None, run=None, target=None, value=None, echoes=())
+    reckoning = replace(nothing, rests_s=None, kept_s=None)
     return replace(shade, knowledge=known, reckoning=reckoning, trouble=why)
 
 
@@ -158,9 +165,15 @@ def _back(turn: Turn, shade: Shade) -> Shade:
     return replace(shade, knowledge=known, reckoning=reckoning)
 
 
+def in_hearing(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade at the start of a session with the broker."""
+    return expected(shade, turn.now_s)
+
+
 def out_of_hearing(shade: Shade) -> Shade:
     """Return the shade once nothing can be heard of its board: strangers and power cuts go unnoticed."""
-    return replace(shade, reckoning=replace(shade.reckoning, watched=False))
+    shade = may_go_on(shade)
+    return replace(shade, reckoning=replace(shade.reckoning, watched=False, kept_s=None))
 
 
 def carried_over(turn: Turn, shade: Shade) -> Shade:
@@ -169,7 +182,7 @@ def carried_over(turn: Turn, shade: Shade) -> Shade:
     run = reckoning.run
     if run is not None:
         heard_s = None if run.heard_s is None else turn.now_s
-        run = replace(run, sent_s=turn.now_s, heard_s=heard_s, looked_s=turn.now_s, steady=False)
+        run = replace(run, sent_s=turn.now_s, heard_s=heard_s, looked_s=turn.now_s, steady=False, timed=False)
     return out_of_hearing(
         replace(
             shade,
@@ -179,6 +192,7 @@ def carried_over(turn: Turn, shade: Shade) -> Shade:
                 echoes=tuple(replace(each, at_s=turn.now_s) for each in reckoning.echoes),
                 alive_s=turn.now_s,
                 vouched_s=None if reckoning.vouched_s is None else turn.now_s + _within_s(shade),
+                rests_s=None if reckoning.rests_s is None else turn.now_s,
             ),
         )
     )

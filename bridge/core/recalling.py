@@ -14,9 +14,10 @@ from bridge.core.position.allowance import physical_range
 from bridge.core.position.claims import claim_at, width_mm
 from bridge.core.position.evidence import nothing_known, slipped
 from bridge.core.position.memory import Memory, most_travelled, newer
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import replace
 from bridge.core.spec import ContractLink, OneWayLink
-from bridge.core.state import House, Reckoning, Shade, unbounded, with_shades
+from bridge.core.state import House, Shade, unbounded, with_shades
 from bridge.core.turn import Turn
 
 # Orders that a power cut may take from the journal's end: what is not flushed (`tell`, `sleep`, `stop`,

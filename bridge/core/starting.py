@@ -15,9 +15,10 @@ from bridge.core.outcome import Level
 from bridge.core.overhearing import carried_over
 from bridge.core.position.evidence import nothing_known
 from bridge.core.recalling import outdated, renumbered
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import replace
 from bridge.core.spec import HouseSpec, OneWayLink, ShadeSpec
-from bridge.core.state import House, Reckoning, Shade
+from bridge.core.state import House, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import GroupId
 

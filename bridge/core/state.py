@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from fractions import Fraction
 
 from bridge.core.agenda import Agenda
 from bridge.core.contract import Link, Order, Report
@@ -18,6 +17,7 @@ from bridge.core.kept import Kept
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.memory import Memory
 from bridge.core.readings import Reading
+from bridge.core.reckoning import Reckoning
 from bridge.core.replacing import quick, replace
 from bridge.core.rules.demand import Ruling
 from bridge.core.spec import HouseSpec, ShadeSpec
@@ -184,72 +184,6 @@ class Outstanding:
     began: Interval | None = None
     began_count: Steps | None = None
     pace: Pace | None = None
-
-
-@quick
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
-    """A motion that a board without reports is taken to be making.
-
-    Attributes:
-        began: The counts between which it began.
-        guess: The likeliest of them.
-        to: The count that it leads to.
-        rests: The counts between which it ends.
-        request: The request that it serves; None for a stranger's.
-        sent_s: From when on the board may have begun.
-        heard_s: When the broker passed the target on; None while that has not been heard.
-        lasts_s: The longest that it may take once the board has begun.
-        looked_s: When it was last held against the clock.
-        steady: It began at rest, so that its profile tells where it is on the way.
-    """
-
-    began: Interval
-    guess: Steps
-    to: Steps
-    rests: Interval
-    request: int | None
-    sent_s: float
-    heard_s: float | None
-    lasts_s: float
-    looked_s: float
-    steady: bool
-
-
-@quick
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Echo:
-    """What was sent and has not come back from the broker yet; `value` None for a halt."""
-
-    value: Fraction | None
-    at_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reckoning:
-    """What is reckoned of a channel that never reports.
-
-    Attributes:
-        counts: Where the board's count is at rest; None while nothing tells.
-        target: The last count that the board was told on its topic, by whomever.
-        value: The same as it was spelt there.
-        echoes: Own messages that the broker has not passed on yet, oldest first.
-        run: The motion under way.
-        alive: What its alive topic says; None before it said anything.
-        alive_s: When that topic last spoke.
-        vouched_s: When the board will have been heard of long enough after its last motion; None once it has.
-        watched: The alive topic has been heard without a break since the last reference.
-    """
-
-    counts: Interval | None = None
-    target: Steps | None = None
-    value: Fraction | None = None
-    echoes: tuple[Echo, ...] = ()
-    run: Run | None = None
-    alive: bool | None = None
-    alive_s: float = 0.0
-    vouched_s: float | None = None
-    watched: bool = False
 
 
 @quick

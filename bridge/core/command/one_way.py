@@ -7,13 +7,11 @@ the board's latency and its pace have run out. Nothing here hears what strangers
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from fractions import Fraction
-from math import ceil
 
 from bridge.core.command.goals import Goal, Refusal, resolve
 from bridge.core.command.guards import forbidden, forbidding
 from bridge.core.command.requests import Fate, ended, without_spent_hold
+from bridge.core.command.retained import gives_up_a_target, missed, settled
 from bridge.core.command.supply import (
     ORDER_EVERY_S,
     must_stagger,
@@ -22,55 +20,48 @@ from bridge.core.command.supply import (
     out_of_queue,
     queued,
 )
+from bridge.core.command.targets import (
+    ECHO_WAIT_S,
+    LOST_COUNT,
+    UNKNOWN,
+    awaiting,
+    draft,
+    offset,
+    refuse_downward,
+    sent,
+)
 from bridge.core.events import Nudge, Release, Want
-from bridge.core.outcome import Level, SendTarget
+from bridge.core.outcome import Level
 from bridge.core.position import one_way as position
-from bridge.core.position.allowance import nearest_cycle, steps_for_mm
-from bridge.core.position.claims import grade_of, reckoned_at, width_mm
-from bridge.core.position.estimate import Grade, Knowledge
-from bridge.core.replacing import quick, replace
-from bridge.core.shade.units import count_of, reach, value_for
-from bridge.core.spec import Unit
-from bridge.core.state import Echo, Request, Run, Shade
+from bridge.core.position.claims import grade_of, width_mm
+from bridge.core.position.estimate import Grade
+from bridge.core.reckoning import Run
+from bridge.core.replacing import replace
+from bridge.core.shade.units import count_of, value_for
+from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Steps
 
 LOOK_EVERY_S = 0.5
-# A message that the broker has not passed back by then was lost, or the broker keeps it to itself.
-ECHO_WAIT_S = 10.0
-ECHOES_MAX = 20
-LOST_COUNT = (
-    "nobody knows where its board takes it to be; take it to the upper limit, switch its board off and on "
-    "there, and confirm `upper`"
-)
-UNKNOWN = (
-    "the position is unknown; raise it by `nudge` while you watch, or take it to a limit, and confirm that"
-)
-
-
-@quick
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draft:
-    """A target ready to leave, and what will be reckoned and known once it has left."""
-
-    value: Fraction
-    run: Run
-    knowledge: Knowledge
 
 
 def pursue(turn: Turn, shade: Shade) -> Shade:
     """Return the shade after everything that is due for it now has been done."""
     shade = without_spent_hold(turn, _gone_silent(turn, shade))
-    shade = _given_up(turn, _vouched(turn, _looked_at(turn, shade)))
+    shade = _given_up(turn, _vouched(turn, missed(turn, _looked_at(turn, shade))))
     request = shade.request
     if not turn.may_order or shade.reckoning.alive is False:
         shade = out_of_queue(turn, shade)
         request = shade.request
-    if request is None or not turn.may_order or not _needs_target(shade, request):
+    if not turn.may_order:
+        return shade
+    if request is None:
+        return settled(turn, shade)
+    if not _needs_target(shade, request):
         return shade
     if request.goal is None:
         return halt(turn, shade)
-    if shade.reckoning.alive is False or _too_soon(turn, shade):
+    if shade.reckoning.alive is False or shade.reckoning.kept_s is not None or _too_soon(turn, shade):
         return shade
     if (by := next(forbidding(turn, shade, request), None)) is not None:
         return ended(turn, shade, Fate.FAILED, forbidden(by))
@@ -89,9 +80,14 @@ def due_s(shade: Shade, *, may_order: bool) -> float | None:
         dues.append(reckoning.vouched_s)
     if link.alive is not None and link.alive.gone is None and reckoning.alive:
         dues.append(reckoning.alive_s + link.alive.within_s)
+    if reckoning.kept_s is not None:
+        dues.append(reckoning.kept_s)
+    there = may_order and reckoning.alive is not False
+    if reckoning.rests_s is not None and reckoning.run is None and there and request is None:
+        dues.append(reckoning.rests_s)
     if request is not None and not request.queued:
         dues.append(request.deadline_s)
-        if may_order and reckoning.alive is not False and _needs_target(shade, request):
+        if there and reckoning.kept_s is None and _needs_target(shade, request):
             dues.append((shade.ordered_at_s or 0.0) + ORDER_EVERY_S)
     return min(dues, default=None)
 
@@ -104,8 +100,9 @@ def clocks(shade: Shade) -> Iterator[float]:
         yield run.looked_s + LOOK_EVERY_S
         over_s = position.ends_s(shade.spec, run)
         yield run.sent_s + ECHO_WAIT_S if over_s is None else over_s
-    if reckoning.vouched_s is not None:
-        yield reckoning.vouched_s
+    for at_s in (reckoning.vouched_s, reckoning.kept_s, reckoning.rests_s):
+        if at_s is not None:
+            yield at_s
     if alive is not None:
         yield reckoning.alive_s + alive.within_s
     if request is not None:
@@ -146,6 +143,8 @@ def _arrived(turn: Turn, shade: Shade, run: Run) -> Shade:
         rests = position.path(run).joined(run.rests)
         return replace(shade, reckoning=replace(shade.reckoning, run=None, counts=rests))
     reckoning = replace(shade.reckoning, run=None, counts=run.rests)
+    if gives_up_a_target(shade.spec, reckoning, run):
+        reckoning = replace(reckoning, rests_s=turn.now_s, likely=run.to if run.timed else None)
     known = position.at_rest(shade.spec, shade.knowledge, run.rests)
     alive = shade.spec.one_way.alive
     if _may_be_gone(shade) and alive is not None:
@@ -261,58 +260,11 @@ def _nudged(shade: Shade, by_pct: int, *, unknown: bool) -> Goal | Refusal:
         pct = round(
             travel.percent_at_steps(min(max(shade.knowledge.hull.middle - steps, 0), travel.lower_steps))
         )
-        return Goal(at=rests.low - steps + _offset(shade), target_pct=pct)
-    start = min(rests.middle + _offset(shade), travel.end_steps)
+        return Goal(at=rests.low - steps + offset(shade), target_pct=pct)
+    start = min(rests.middle + offset(shade), travel.end_steps)
     drop = travel.drop_at_steps(start) - by_pct / 100 * travel.roll.drop_mm
     at = round(travel.steps_at_drop(min(max(drop, 0.0), travel.roll.drop_mm)))
     return Goal(at=at, target_pct=round(travel.percent_at_steps(at)))
-
-
-def _offset(shade: Shade) -> Steps:
-    """Return the middle of what a count means; 0 while nothing tells, so that positions stand for counts."""
-    return 0 if shade.knowledge.base is None else shade.knowledge.base.middle
-
-
-def draft(shade: Shade, goal: Steps, *, request: int | None, now_s: float) -> Draft | Refusal:
-    """Return the target that leads the middle of the estimate to position `goal`."""
-    spec, reckoning = shade.spec, shade.reckoning
-    if reckoning.counts is None and reckoning.run is None:
-        return Refusal(why=LOST_COUNT)
-    exact = goal - _offset(shade)
-    rounds = spec.one_way.unit is Unit.STEPS and not spec.one_way.rest_current
-    value = value_for(spec, nearest_cycle(spec, exact) if rounds else exact)
-    to = count_of(spec, value)
-    run = position.set_off(spec, reckoning, to=to, request=request, now_s=now_s)
-    known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
-    refusal = _out_of_reach(shade, exact) or _refuse_downward(shade, known, run)
-    return refusal or Draft(value=value, run=run, knowledge=known)
-
-
-def _out_of_reach(shade: Shade, exact: Steps) -> Refusal | None:
-    """Refuse what the board's own scale can't say, but for the tolerance."""
-    ends = reach(shade.spec)
-    slack = ceil(steps_for_mm(shade.spec, shade.spec.tolerance_mm))
-    if ends is None or ends.low - slack <= exact <= ends.high + slack:
-        return None
-    return Refusal(why="the percent scale of its board ends before that; take it to a limit and confirm it")
-
-
-def _refuse_downward(shade: Shade, after: Knowledge, run: Run) -> Refusal | None:
-    """Refuse a way down on which the cloth could come to its end, for any position it may have now."""
-    if run.to <= run.began.low:
-        return None
-    if after.base is None:
-        return Refusal(why=UNKNOWN)
-    spec = shade.spec
-    lowest = reckoned_at(spec, after, run.to).high + position.slack(spec)
-    if lowest <= spec.travel.deepest_steps:
-        return None
-    spare = spec.travel.deepest_steps - (lowest - run.to) + after.base.middle
-    safe = ceil(spec.travel.percent_at_steps(max(spare, 0)))
-    return Refusal(
-        why=f"the hem bar may be far from where it is reckoned, so lower than {safe} % could unroll the "
-        "cloth past its end; take it to a limit and confirm that first"
-    )
 
 
 def _go(turn: Turn, shade: Shade, goal: Steps) -> Shade:
@@ -325,7 +277,7 @@ def _go(turn: Turn, shade: Shade, goal: Steps) -> Shade:
     if reckoning.run is None and reckoning.counts == ready.run.rests and reckoning.target == ready.run.to:
         return ended(turn, shade, Fate.REACHED, "the hem bar was there already, as reckoned")
     note_start(turn, shade)
-    return _send(turn, replace(shade, knowledge=ready.knowledge), ready.run, ready.value, halts=False)
+    return sent(turn, replace(shade, knowledge=ready.knowledge), ready.run, ready.value, halts=False)
 
 
 def halt(turn: Turn, shade: Shade) -> Shade:
@@ -336,7 +288,7 @@ def halt(turn: Turn, shade: Shade) -> Shade:
         return _halt_at_rest(turn, shade)
     if spec.one_way.stop is not None:
         halted = position.halting(spec, run, request=request, now_s=turn.now_s)
-        return _send(turn, shade, halted, None, halts=True)
+        return sent(turn, shade, halted, None, halts=True)
     return _halt_by_target(turn, shade, run)
 
 
@@ -347,13 +299,13 @@ def _halt_by_target(turn: Turn, shade: Shade, run: Run) -> Shade:
     to, whole = count_of(spec, wanted), position.path(run)
     if to == run.to or not whole.contains(position.only(to)):
         run = replace(run, request=request)
-        return _awaiting(turn, replace(shade, reckoning=replace(shade.reckoning, run=run)), run)
+        return awaiting(turn, replace(shade, reckoning=replace(shade.reckoning, run=run)), run)
     for value in (wanted, value_for(spec, whole.low)):
         to = count_of(spec, value)
         now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
         known = position.departed(spec, shade.knowledge, now, way=position.way_to(shade.reckoning, to))
-        if _refuse_downward(shade, known, now) is None and to != run.to:
-            return _send(turn, replace(shade, knowledge=known), now, value, halts=True)
+        if refuse_downward(shade, known, now) is None and to != run.to:
+            return sent(turn, replace(shade, knowledge=known), now, value, halts=True)
     why = "its board knows no halt, and no target would be a safe one; switch its power off to stop it"
     return ended(turn, shade, Fate.FAILED, why)
 
@@ -362,35 +314,5 @@ def _halt_at_rest(turn: Turn, shade: Shade) -> Shade:
     """Send a halt where there is a topic for it, whatever is reckoned; a target would only begin motion."""
     if shade.spec.one_way.stop is None:
         return ended(turn, shade, Fate.REACHED, "it stands still as reckoned; its board knows no halt")
-    shade = _send(turn, shade, None, None, halts=True)
+    shade = sent(turn, shade, None, None, halts=True)
     return ended(turn, shade, Fate.REACHED, "it stands still as reckoned; the halt was sent all the same")
-
-
-def _send(turn: Turn, shade: Shade, run: Run | None, value: Fraction | None, *, halts: bool) -> Shade:
-    """Put a message on the list of what leaves once the journal holds it."""
-    turn.targets.append(SendTarget(shade=shade.id, value=value, halts=halts))
-    turn.note(
-        "order.sent",
-        Level.INFO,
-        shade=shade.id,
-        do="halt" if halts else "go",
-        target=None if value is None else float(value),
-    )
-    reckoning = shade.reckoning
-    echoes = (*reckoning.echoes, Echo(value=value, at_s=turn.now_s))[-ECHOES_MAX:]
-    reckoning = replace(reckoning, echoes=echoes)
-    if run is None:
-        return replace(shade, reckoning=reckoning)
-    reckoning = replace(reckoning, run=run, vouched_s=None)
-    if value is not None:
-        reckoning = replace(reckoning, target=run.to, value=value)
-    return _awaiting(turn, replace(shade, reckoning=reckoning, ordered_at_s=turn.now_s), run)
-
-
-def _awaiting(turn: Turn, shade: Shade, run: Run) -> Shade:
-    """Return the shade with its request given the time that its run may take."""
-    request = shade.request
-    if request is None:
-        return shade
-    until = turn.now_s + ECHO_WAIT_S + shade.spec.one_way.latency_s + run.lasts_s + 1.0
-    return replace(shade, request=replace(request, deadline_s=max(request.deadline_s, until)))

@@ -13,11 +13,11 @@ from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import rebased, slipped
 from bridge.core.position.fall import after_power_cut, holds
+from bridge.core.reckoning import Reckoning, Run
 from bridge.core.replacing import replace
 from bridge.core.shade.profile import Profile, move_profile
 from bridge.core.shade.units import rounding
 from bridge.core.spec import PowerUp, ShadeSpec
-from bridge.core.state import Reckoning, Run
 from bridge.core.values import Interval, Steps
 
 # How far a board's clock, and its rounding of the time between two steps, may be out either way.
@@ -119,6 +119,7 @@ def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | 
         lasts_s=lasts_s,
         looked_s=now_s,
         steady=run is None and counts is not None and counts.width == 0,
+        timed=counts is not None if run is None else run.timed,
     )
 
 
@@ -134,7 +135,7 @@ def halting(spec: ShadeSpec, run: Run, *, request: int | None, now_s: float) -> 
         run,
         began=ahead(spec, run, now_s),
         guess=aim(spec, run, now_s),
-        to=reach.middle,
+        to=stopping_count(spec, run, now_s),
         rests=stops,
         request=request,
         sent_s=now_s,
@@ -231,8 +232,11 @@ def power_returned(
     it, or at zero. It may also have lost its network only, and gone on: the link is the hull of both.
     """
     run, retained = reckoning.run, spec.one_way.power_up is PowerUp.RETAINED_TARGET
-    believed = _target(reckoning) if retained else 0
-    after = replace(reckoning, run=None, echoes=(), vouched_s=None, watched=False)
+    if reckoning.value is None and reckoning.counts is not None:
+        # Nothing is kept for it: never told anything, or forgotten.
+        retained = False
+    believed = reckoning.target if retained else 0
+    after = replace(reckoning, run=None, echoes=(), vouched_s=None, watched=False, rests_s=None)
     if believed is None:
         return replace(known, base=None, mark=None), replace(after, counts=None)
     hull, counts = known.hull, only(believed)
@@ -241,30 +245,44 @@ def power_returned(
     if run is None:
         counts = counts if retained or reckoning.counts is None else counts.joined(reckoning.counts)
         return linked(spec, known, hull, counts), replace(after, counts=counts)
-    return _returned_to_a_target(spec, linked(spec, known, hull, counts), after, run, now_s)
+    return _returned_to_a_target(
+        spec, linked(spec, known, hull, counts), after, run, now_s, retained=retained
+    )
 
 
 def _returned_to_a_target(
-    spec: ShadeSpec, known: Knowledge, after: Reckoning, run: Run, now_s: float
+    spec: ShadeSpec, known: Knowledge, after: Reckoning, run: Run, now_s: float, *, retained: bool
 ) -> tuple[Knowledge, Reckoning]:
     """Return what is known when the board was on its way, or was sent there just as it came back.
 
     With its power uncut it goes on. Told only after it had begun anew, it sets off from wherever it hangs.
     """
-    retained, believed = spec.one_way.power_up is PowerUp.RETAINED_TARGET, only(run.to)
+    believed = only(run.to)
     if retained and now_s >= run.sent_s + 2 * spec.one_way.latency_s + GREETING_S:
         rests = believed
     else:
         rests = path(run) if retained else path(run).joined(only(0))
         known = linked(spec, known, known.hull, rests)
         known = replace(known, hull=known.hull.joined(claim_over(spec, known, believed)))
-    run = replace(run, request=None, heard_s=now_s, began=path(run), rests=rests, steady=False)
+    run = replace(run, request=None, heard_s=now_s, began=path(run), rests=rests, steady=False, timed=False)
     return known, replace(after, run=run, counts=rests)
 
 
-def _target(reckoning: Reckoning) -> Steps | None:
-    """Return the count that a board finds on its topic; never told one, it starts where it was confirmed."""
-    counts = reckoning.counts
-    if reckoning.target is None and counts is not None and counts.width == 0:
-        return counts.low
-    return reckoning.target
+def forgotten(spec: ShadeSpec, known: Knowledge, reckoning: Reckoning) -> tuple[Knowledge, Reckoning]:
+    """Return what is known of a board for which its broker has lost the retained target.
+
+    If it was without power since, its count is 0 wherever it hangs; nobody can tell, so it may be both.
+    """
+    after = replace(
+        reckoning, target=None, value=None, vouched_s=None, watched=False, rests_s=None, kept_s=None
+    )
+    run, counts = reckoning.run, reckoning.counts
+    if run is not None:
+        counts = path(run).joined(run.rests).joined(only(0))
+        after = replace(after, run=replace(run, rests=counts, steady=False))
+    if counts is None:
+        return known, after
+    counts, known = counts.joined(only(0)), power_lost(spec, known)
+    if known.base is not None:
+        known = linked(spec, known, known.hull, counts)
+    return replace(known, hearsay=True), replace(after, counts=counts)

@@ -142,7 +142,8 @@ class Line:
         self.catch_up()
         self.wifi = True
         self.world.note("heard", self.board.plan.id)
-        if self.session is None or not self.board.powered:
+        # A session of a life before is none of this one's.
+        if self.session is None or self.session_boot != self.board.boot or not self.board.powered:
             self.world.at(self.world.now + self.world.rng.uniform(0.3, 3.0), self.connect, self.life)
             return
         # The broker has not noticed: everything held on either side arrives late.

@@ -7,6 +7,7 @@ a stranger's message until the bridge has heard it, a power cut until its alive 
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from bridge.adapters.links.one_way import encode
@@ -14,9 +15,10 @@ from bridge.core.events import AliveHeard, Event, TargetHeard
 from bridge.core.outcome import SendTarget
 from bridge.core.position.claims import grade_of
 from bridge.core.position.estimate import Grade
+from bridge.core.reckoning import Run
 from bridge.core.spec import OneWayLink, Unit
 from bridge.core.state import House, Shade
-from bridge.core.values import ShadeId
+from bridge.core.values import Interval, ShadeId
 from bridge.simulate.world.escape import Escape
 from bridge.simulate.world.one_way_board import Overheard, Sender, SimOneWayBoard
 
@@ -32,6 +34,8 @@ HEARD_KEPT = 200
 UNMEASURED = 0.06
 # What the radio takes while nothing is wrong.
 HOPS_S = 0.2
+# By so long after a halt its board stands, and has been told where: a hang or a slow network included.
+SETTLES_S = 60.0
 
 
 class Reckoned:
@@ -50,15 +54,20 @@ class Reckoned:
         self.last_heard: dict[ShadeId, int] = {}
         self.acted: set[int] = set()
         self.recent: dict[ShadeId, list[float]] = {}
+        # When a halt last left, or was heard of.
+        self.halted_s: dict[ShadeId, float] = {}
+        # A board found nothing where its broker had kept its target, and the bridge has yet to miss it.
+        self.emptied: set[ShadeId] = set()
 
     def hides(self, name: ShadeId) -> bool:
         """Say whether something is under way to the bridge that its claim can't know yet."""
-        return name in self.cuts or bool(self.strange.get(name))
+        return name in self.cuts or name in self.emptied or bool(self.strange.get(name))
 
     def unknowable(self, name: ShadeId, why: str) -> None:
         """Something has met a shade that nobody will tell of."""
         self.cuts.pop(name, None)
         self.strange.pop(name, None)
+        self.emptied.discard(name)
         self.world.note("unknowable", name, why)
         if name in self.world.checks.unfelt:
             self.world.checks.unfelt.since[name] = self.world.now
@@ -106,7 +115,8 @@ class Reckoned:
     def forgotten(self, side: OneWaySide) -> None:
         """A board finds nothing on a topic whose message its broker has lost: it takes itself to be at 0."""
         if side.greeted != side.life and side.spec.one_way.topic in self.newest:
-            self.unknowable(side.spec.id, "a broker that has lost what it kept for the board")
+            self.world.note("emptied", side.spec.id)
+            self.emptied.add(side.spec.id)
 
     def _told(self, side: OneWaySide) -> bool:
         """Say whether the bridge is told of it when the board is not there."""
@@ -136,10 +146,7 @@ class Reckoned:
             return
         world, name, motor = self.world, side.spec.id, side.board.motor
         world.figures.moves += at_rest
-        if message.number in self.acted and at_rest and message.retain:
-            # Halted on its way, its board finds the target again at its next connection, and goes on.
-            world.figures.faults["halted, and gone on"] += 1
-        elif message.number in self.acted and at_rest:
+        if message.number in self.acted and at_rest and not self._told_of(name, message):
             raise Escape("I4", f"{name}: target {message.payload!r} moved it twice")
         self.acted.add(message.number)
         self._still_wanted(name, message)
@@ -154,6 +161,21 @@ class Reckoned:
         if motor.to > motor.count and turns > tube.end_turns - 0.1:
             past = turns - tube.end_turns
             raise Escape("I2", f"{name}: target {motor.to} lies {past:+.2f} turns past the end")
+
+    def _told_of(self, name: ShadeId, message: Overheard) -> bool:
+        """Say whether a halted board may find its target again: people know of it, or it came too soon.
+
+        Where the clock does not tell the place of a halt, hembar leaves the target and says what to do. A
+        board that loses the broker before its halt is over goes on before anything can be sent.
+        """
+        house = self.world.server.house
+        shade = None if house is None else house.shades.get(name)
+        known = shade is not None and "halted from" in shade.trouble
+        soon = self.world.now < self.halted_s.get(name, -SETTLES_S) + SETTLES_S
+        if not message.retain or not (known or soon or name in self.world.checks.unfelt or self.hides(name)):
+            return False
+        self.world.figures.faults["halted, and gone on"] += 1
+        return True
 
     def _still_wanted(self, name: ShadeId, message: Overheard) -> None:
         asking = None if message.request is None else self.world.checks.asked.get(message.request)
@@ -179,6 +201,9 @@ class Reckoned:
         for name in list(self.cuts):
             if name in house.shades and house.shades[name].reckoning.alive is False:
                 del self.cuts[name]
+        for name in list(self.emptied):
+            if house.broker_up and name in house.shades and house.shades[name].reckoning.kept_s is None:
+                self.emptied.discard(name)
         if not isinstance(message, Overheard):
             return
         name = message.spec.id
@@ -186,6 +211,8 @@ class Reckoned:
             if message.life >= self.cuts.get(name, message.life + 1):
                 self.unknowable(name, "a power cut that was over before it was told")
         elif isinstance(event, TargetHeard):
+            if event.halts:
+                self.halted_s[name] = self.world.now
             self._target_heard(name, message, event)
 
     def _target_heard(self, name: ShadeId, message: Overheard, event: TargetHeard) -> None:
@@ -216,6 +243,8 @@ class Reckoned:
         """Check a target on the point of leaving."""
         shade = house.shades[sent.shade]
         self.world.figures.orders += 1
+        if sent.halts:
+            self.halted_s[sent.shade] = self.world.now
         if self.world.server.gap:
             if not sent.halts:
                 raise Escape("I7", f"{sent.shade}: a target leaves while the disk refuses")
@@ -231,7 +260,11 @@ class Reckoned:
 
     def _leaving_motion(self, shade: Shade, sent: SendTarget) -> None:
         reckoning, known, travel = shade.reckoning, shade.knowledge, shade.spec.travel
-        number = None if reckoning.run is None else reckoning.run.request
+        run = reckoning.run
+        number = None if run is None else run.request
+        if run is not None and number is None and not sent.halts:
+            self._only_settles(shade, run)
+            return
         asking = None if number is None else self.world.checks.asked.get(number)
         if asking is None or asking.fate is not None:
             raise Escape("I5", f"{shade.id}: a target leaves for request {number}")
@@ -255,6 +288,14 @@ class Reckoned:
         slack += self._grid(side.board, shade.spec.one_way.decimals) + self._tolerance(shade)
         if not -slack - 1 <= at <= travel.lower_steps + slack + 1:
             raise Escape("I2", f"{shade.id}: sent to {at}, limits 0 to {travel.lower_steps}")
+
+    def _only_settles(self, shade: Shade, run: Run) -> None:
+        """A target that nobody asked for leads nowhere but to where the board is reckoned to stand."""
+        side, _ = self.world.where[shade.id]
+        assert isinstance(side.board, SimOneWayBoard)
+        around = run.began.widened(ceil(self._grid(side.board, shade.spec.one_way.decimals)) + 1)
+        if shade.request is not None or not around.contains(Interval(low=run.to, high=run.to)):
+            raise Escape("I4", f"{shade.id}: sent to {run.to} unasked, reckoned to stand at {run.began}")
 
     def _grid(self, board: SimOneWayBoard, decimals: int) -> float:
         """Return the steps between two numbers that the link can spell."""

@@ -74,5 +74,8 @@ class Stops:
             return
         side.catch_up()
         motor = side.board.channels[channel]
-        if motor.moving or motor.tube.state.moves > moves + 1:
+        # A board whose topic keeps its target is told where it stands, and stirs a little.
+        link = self.world.specs[name].link
+        stirs = isinstance(link, OneWayLink) and link.retained
+        if motor.moving or motor.tube.state.moves > moves + 1 + stirs:
             raise Escape("I6", f"{name} moves {STOP_S:.0f} s after a stop")

@@ -8,8 +8,8 @@ from bridge.core.position import one_way
 from bridge.core.position.allowance import physical_range
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import nothing_known, rebased
+from bridge.core.reckoning import Reckoning, Run
 from bridge.core.spec import ShadeSpec
-from bridge.core.state import Reckoning, Run
 from bridge.core.values import Interval
 from tests.one_way_world import given_link, given_spec
 
