@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 NOTHING = 1
 EXAMPLE = (
-    "Example:\n  hembar listen-in panel/blinds/level --shade study\n\n"
+    "Example:\n  hembar listen-in panel/study/level --shade study\n\n"
     "While it listens, move the slider slowly from lowered to raised, or say each word once.\n"
     "Nothing is moved by this; the settings that it prints go into the settings file."
 )
