@@ -185,6 +185,8 @@ def test_labels_half_as_long_again_are_not_cut_off(home: Home) -> None:
             visitor.page.reload()
             expect(visitor.page.get_by_role("navigation").get_by_text("HouseHo")).to_be_visible()
             expect(visitor.page.locator("main h2, main h3").first).to_be_visible(timeout=MOVES_MS)
+            if view == "day":
+                expect(visitor.page.locator("canvas").first).to_be_visible(timeout=MOVES_MS)
             assert visitor.page.evaluate(TOO_WIDE) <= 0, f"{view} at {wide}"
             assert visitor.page.evaluate(CUT_OFF) == [], f"{view} at {wide}"
             visitor.picture(f"long-{view}-{wide}")
