@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from bridge.cli.answers import calendar_date, number
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
+from bridge.cli.usual_place import USUALLY, journal_at_hand, settings_path
 
 if TYPE_CHECKING:
     from bridge.cli.answers import Subparsers
@@ -41,11 +42,16 @@ def add_command(subparsers: Subparsers) -> None:
         formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("settings", metavar="FILE", type=Path, help="the settings, with windows and rules")
+    parser.add_argument(
+        "settings", metavar="FILE", type=Path, nargs="?", help=f"the settings; by default {USUALLY}"
+    )
     parser.add_argument("--date", type=calendar_date, metavar="DATE", help="such as 2026-06-21; today")
     parser.add_argument("--shade", metavar="SHADE", help="only this one")
     parser.add_argument(
-        "--journal", metavar="FILE", type=Path, help="what was planned then, and what really happened"
+        "--journal",
+        metavar="FILE",
+        type=Path,
+        help="what was planned and happened; by default that of the settings, where it can be read",
     )
     parser.add_argument("--outdoor-c", metavar="C", type=number, help="temperature outdoors that day")
     add_picture(parser)
@@ -96,12 +102,18 @@ def run(args: argparse.Namespace) -> int:
     from bridge.core.sun.daylight import local_day  # noqa: PLC0415
     from bridge.settings.load import load  # noqa: PLC0415
 
-    house = load(args.settings).house
+    settings = load(settings_path(args.settings))
+    house = settings.house
     shades = shades_with_window(house, args.shade)
     site = _site(house)
     zone = zone_of(site.timezone)
     day = args.date or today(site)
-    found = _told(args, house, shades, local_day(day, zone))
+    span = local_day(day, zone)
+    found = _reckoned(args, house, shades, span)
+    journal = args.journal or journal_at_hand(settings)
+    lived = found if journal is None else _lived(journal, shades, span, found)
+    if args.journal is not None or any(each.real for each in lived.values()):
+        found = lived
     if args.picture is not None:
         from bridge.cli.day_picture import draw  # noqa: PLC0415  matplotlib
 
@@ -118,26 +130,31 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _told(
+def _reckoned(
     args: argparse.Namespace, house: HouseSpec, shades: list[ShadeSpec], span: LocalDay
 ) -> dict[ShadeId, Told]:
     from bridge.core.plan.day import shade_day  # noqa: PLC0415  numpy
-    from bridge.shell.written_plan import as_written, changes  # noqa: PLC0415  numpy
+    from bridge.shell.written_plan import changes  # noqa: PLC0415  numpy
 
     site = _site(house)
     days = {
         spec.id: shade_day(site, spec, house.restraint, span, outdoor_c=args.outdoor_c) for spec in shades
     }
-    if args.journal is None:
-        return {name: Told(day=day, moves=changes(day)) for name, day in days.items()}
+    return {name: Told(day=day, moves=changes(day)) for name, day in days.items()}
+
+
+def _lived(
+    journal: Path, shades: list[ShadeSpec], span: LocalDay, found: dict[ShadeId, Told]
+) -> dict[ShadeId, Told]:
+    """Return the days with what the journal says of them."""
     from bridge.adapters.journal.reading import read_content  # noqa: PLC0415
     from bridge.shell.daybook import happened  # noqa: PLC0415
-    from bridge.shell.written_plan import moves, since, written  # noqa: PLC0415
+    from bridge.shell.written_plan import as_written, moves, since, written  # noqa: PLC0415
 
-    content = read_content(args.journal)
-    real = happened(content, list(days), span)
-    noted = written(content, list(days), span)
-    planned = {spec.id: as_written(days[spec.id], spec, noted[spec.id]) for spec in shades}
+    content = read_content(journal)
+    real = happened(content, list(found), span)
+    noted = written(content, list(found), span)
+    planned = {spec.id: as_written(found[spec.id].day, spec, noted[spec.id]) for spec in shades}
     return {
         name: Told(
             day=day,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from bridge.cli.answers import number, whole_number
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, VERMILION, Shades, add_picture, plotting, save
+from bridge.cli.usual_place import USUALLY, settings_path
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def add_command(subparsers: Subparsers) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("shade", metavar="SHADE", help="its id, such as study")
-    parser.add_argument("--settings", metavar="FILE", type=Path, required=True, help="with windows and rules")
+    parser.add_argument("--settings", metavar="FILE", type=Path, help=f"by default {USUALLY}")
     parser.add_argument("--year", metavar="YEAR", type=whole_number, help="the present one by default")
     parser.add_argument("--outdoor-c", metavar="C", type=number, help="temperature outdoors all year")
     add_picture(parser, required=True)
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.core.plan.day import sun_map  # noqa: PLC0415  numpy
     from bridge.settings.load import load  # noqa: PLC0415
 
-    house = load(args.settings).house
+    house = load(settings_path(args.settings)).house
     (spec,) = shades_with_window(house, args.shade)
     assert house.site is not None, "settings tell a place"
     year = args.year or today(house.site).year

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
+from bridge.cli.usual_place import USUALLY, journal_path, settings_path
 from bridge.core.errors import ConfigError, RequestError
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from bridge.settings.plain import Settings
 
 EXAMPLE = (
-    "Examples:\n  hembar why study --settings /etc/hembar/hembar.toml\n"
+    "Examples:\n  hembar why study\n"
     "  hembar why study --journal /var/lib/hembar/journal.db --at 2026-06-20T15:30+02:00"
 )
 DECIDED = "rule.shade.decided"
@@ -50,8 +51,10 @@ def add_command(subparsers: Subparsers) -> None:
     )
     parser.add_argument("shade", metavar="SHADE", help="its id, such as study")
     parser.add_argument("--at", metavar="TIME", help="ISO 8601 with an offset; now by default")
-    where = parser.add_mutually_exclusive_group(required=True)
-    where.add_argument("--settings", metavar="FILE", type=Path, help="the settings, which name the journal")
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--settings", metavar="FILE", type=Path, help=f"these name the journal; by default {USUALLY}"
+    )
     where.add_argument("--journal", metavar="FILE", type=Path, help="the journal itself")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
@@ -62,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     from bridge.adapters.journal.reading import entries_until  # noqa: PLC0415  50 ms that others need not pay
 
     at = None if args.at is None else _time(args.at)
-    journal = args.journal or _journal_of(args.settings, args.shade)
+    journal = args.journal or _journal_of(settings_path(args.settings), args.shade)
     entries, last = entries_until(journal, shade=args.shade, until=at)
     said = told(args.shade, entries, at or last)
     print(json.dumps(said, ensure_ascii=False) if args.json else "\n".join(in_words(said)))
@@ -86,16 +89,16 @@ def _refused(text: str, problem: str) -> RequestError:
 
 
 def _journal_of(path: Path, shade: str) -> Path:
-    from bridge.adapters.journal.files import JOURNAL  # noqa: PLC0415
     from bridge.settings.load import load  # noqa: PLC0415  heavy, and not always wanted
 
     settings: Settings = load(path)
     named(shade, {each.id: each for each in settings.house.shades}, among="these settings")
-    if settings.state_dir is None:
+    journal = journal_path(settings)
+    if journal is None:
         raise ConfigError(
             where=str(path), problem="it does not say where the journal is kept", remedy="give --journal FILE"
         )
-    return settings.state_dir / JOURNAL
+    return journal
 
 
 def told(shade: str, entries: Sequence[Entry], at: datetime | None) -> dict[str, Any]:

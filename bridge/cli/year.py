@@ -16,6 +16,7 @@ from bridge.cli.answers import number
 from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
 from bridge.cli.pictures import DARK, LIGHT, add_picture
+from bridge.cli.usual_place import USUALLY, settings_path
 from bridge.core.errors import RequestError
 
 if TYPE_CHECKING:
@@ -54,7 +55,9 @@ def add_command(subparsers: Subparsers) -> None:
         formatter_class=HelpFormatter,
         allow_abbrev=False,
     )
-    parser.add_argument("settings", metavar="FILE", type=Path, help="the settings, with windows and rules")
+    parser.add_argument(
+        "settings", metavar="FILE", type=Path, nargs="?", help=f"the settings; by default {USUALLY}"
+    )
     parser.add_argument("--weather", metavar="FILE", type=Path, required=True, help="a TMY3 or EPW file")
     parser.add_argument("--shade", metavar="SHADE", help="only this one")
     parser.add_argument(
@@ -79,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
 
     if not 1 <= args.gust_factor <= 3:
         raise RequestError(where="--gust-factor", problem=f"{args.gust_factor:g}", remedy="give 1 to 3")
-    settings = load(args.settings)
+    settings = load(settings_path(args.settings))
     house = settings.house
     shades = shades_with_window(house, args.shade)
     panes = {spec.id: _glass_m2(settings, spec) for spec in shades}

@@ -287,3 +287,40 @@ def test_a_dark_picture_has_a_dark_ground(tmp_path: Path) -> None:
     assert "#ffffff" in light
     assert "#16191c" not in light
     assert "#16191c" in dark
+
+
+def test_the_settings_here_and_the_journal_that_they_name_need_not_be_named(
+    settings: Path,
+    sunny: tuple[Path, Lived],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    folder = settings.parent
+    (folder / "state").mkdir()
+    sunny[0].rename(folder / "state" / "journal.db")
+    text = settings.read_text().replace('# state_dir = "/var/lib/hembar"', 'state_dir = "state"')
+    (folder / "hembar.toml").write_text(text)
+    monkeypatch.chdir(folder)
+    assert main(["day", "--date", "2026-06-01", "--shade", "landing"]) == 0
+    assert "what happened:" in capsys.readouterr().out
+    assert main(["day", "--date", "2026-06-09", "--shade", "landing"]) == 0
+    assert "journal" not in capsys.readouterr().out, "nobody asked for it, and it tells nothing of that day"
+    assert main(["why", "landing", "--at", "2026-06-01T12:00Z"]) == 0
+    assert "landing: left at" in capsys.readouterr().out
+
+
+def test_without_settings_anywhere_it_says_where_it_looked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("bridge.cli.usual_place.SETTINGS", (Path("hembar.toml"), tmp_path / "none.toml"))
+    for words in (
+        ["day"],
+        ["why", "study"],
+        ["year", "--weather", "x.epw"],
+        ["sunmap", "study", "--picture", "x.svg"],
+    ):
+        assert main(words) == 2
+        said = capsys.readouterr().err
+        assert "no file is named, and neither hembar.toml here nor" in said
+        assert "name the file with the settings of the house" in said
