@@ -6,7 +6,6 @@ board, and none answers it; what tests whether requests are heard goes to a plac
 
 from __future__ import annotations
 
-import ctypes
 import json
 import ssl
 from collections.abc import Iterator, Sequence
@@ -303,8 +302,10 @@ def clock_set() -> bool | None:
     it either, so then systemd-timesyncd(8), whose mark stands once the clock has been set.
     """
     try:
+        import ctypes  # noqa: PLC0415  where no memory may be made executable, it may fail to load
+
         state = ctypes.CDLL(None, use_errno=True).adjtimex(ctypes.create_string_buffer(_TIMEX_BYTES))
-    except (AttributeError, OSError):
+    except (AttributeError, ImportError, MemoryError, OSError):
         state = -1
     if state < 0:
         return True if _CLOCK_SET.exists() else None

@@ -14,7 +14,7 @@ from bridge import __version__
 from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.memory import MemoryShelf
 from bridge.adapters.broker.messages import Incoming, Publication, Subscription
-from bridge.adapters.broker.tree import Refused, Tree
+from bridge.adapters.broker.tree import MARK, Refused, Tree
 from bridge.adapters.links import contract, one_way
 from bridge.core.errors import LinkError
 from bridge.core.events import ClaimHeard, Event, MemoryHeard
@@ -28,6 +28,9 @@ from bridge.shell.faces import Faces, Send
 from bridge.shell.listening import Listening
 from bridge.shell.sensing import Sensing
 from bridge.shell.sparing import Sparing
+
+# What a look at the broker asks itself.
+_MARKED = f"/{MARK}/set"
 
 
 class Outside:
@@ -78,6 +81,8 @@ class Outside:
 
     def at_door(self, message: Incoming) -> bool:
         """Say whether a message goes no further: rubbish must not wait where a person's request waits."""
+        if message.topic.endswith(_MARKED):
+            return True
         if self._listening.hears(message.topic) or self._sensing.hears(message.topic):
             return False
         wanted = self.tree.read_set(message)

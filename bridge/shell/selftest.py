@@ -7,6 +7,7 @@ settled, then one a day. `python -m bridge.shell.selftest` is that process: sett
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import os
 import pickle
 import sys
@@ -103,7 +104,8 @@ async def _looked(settings: Settings) -> tuple[Finding, ...]:
 def _main() -> None:
     from bridge.shell.checkup import look_from_within  # noqa: PLC0415  for this process only
 
-    os.nice(NICE)
+    with contextlib.suppress(OSError):  # the unit file lets a service set no priorities
+        os.nice(NICE)
     settings: Settings = pickle.loads(sys.stdin.buffer.read())  # noqa: S301  # our own words
     try:
         found = to_put_right(look_from_within(settings))

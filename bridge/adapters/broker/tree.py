@@ -46,9 +46,9 @@ Name = ShadeId | GroupId | None
 Outlook = ShadeOutlook | GroupOutlook | BridgeOutlook
 _LEVELS: Mapping[Switch, str] = {switch: levels for levels, switch in SWITCHES.items()}
 _NODES = (homie.SHADE_NODES, homie.GROUP_NODES)
-# Whatever a shade or a group may have on the broker, in the sequence in which it is deleted.
 # No property: a look at the broker asks itself here whether requests are heard.
 MARK = "$doctor/mark"
+# Whatever a shade or a group may have on the broker, in the sequence in which it is deleted.
 _EVERYTHING = (
     "$state",
     "$description",
@@ -242,8 +242,6 @@ class Tree:
                 of = self._shades.get(device) or self._groups.get(device)
             case _:
                 return None
-        if f"{node}/{name}" == MARK:
-            return None
         try:
             return self._read(device, f"{node}/{name}", message)
         except LinkError as error:
