@@ -1,4 +1,4 @@
-"""Settings read in a process that ends: the models of the file, 8 MB, have no place in a service of years.
+"""Settings read in a process that ends: pydantic and its models, 10 MB, have no place in a service of years.
 
 At a start that is a fork, which shares what both have loaded. Later the service has threads, which no fork
 may meet: then `python -m bridge.settings.apart FILE` writes what it has read, or the faults.
