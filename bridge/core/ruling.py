@@ -60,9 +60,14 @@ def ruled(turn: Turn, before: House, house: House, event: Event) -> House:
 
 
 def _concerned(turn: Turn, house: House) -> Iterator[ShadeId]:
-    """Yield those that something has happened to, whose time has come or that wait for their foresight."""
-    places = turn.agenda_now.places(Column.RULES, Column.FORESEES, until=soon(turn.utc))
-    return (kept(house).at(place).id for place in places)
+    """Yield those that something has happened to, whose time has come, or whose turn it is to foresee."""
+    agenda, shades = turn.agenda_now, kept(house)
+    rules = set(agenda.places(Column.RULES, until=soon(turn.utc)))
+    foresees = agenda.places(Column.FORESEES)
+    for place in sorted({*rules, *foresees}) if foresees else sorted(rules):
+        # What merely waits for its foresight is left alone once another one has had it in this turn.
+        if place in rules or turn.may_foresee:
+            yield shades.at(place).id
 
 
 def due_s(house: House, agenda: Agenda) -> float | None:

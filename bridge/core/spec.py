@@ -261,6 +261,7 @@ class HouseSpec:
         on_alive: The shades for whose boards each alive topic speaks.
         on_supply: The shades of each supply, in that order.
         amps: What each supply can give.
+        in_groups: The groups of each shade that is in one.
     """
 
     name: str
@@ -278,12 +279,17 @@ class HouseSpec:
     on_alive: Mapping[str, Sequence[ShadeId]] = field(init=False, compare=False, repr=False)
     on_supply: Mapping[SupplyId, Sequence[ShadeId]] = field(init=False, compare=False, repr=False)
     amps: Mapping[SupplyId, float] = field(init=False, compare=False, repr=False)
+    in_groups: Mapping[ShadeId, Sequence[GroupId]] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         """Find once what would else be looked for among all shades at every event."""
         channels: dict[BoardId, dict[int, ShadeId]] = {}
         alive: dict[str, list[ShadeId]] = {}
         supplied: dict[SupplyId, list[ShadeId]] = {}
+        grouped: dict[ShadeId, list[GroupId]] = {}
+        for group in self.groups:
+            for member in group.members:
+                grouped.setdefault(member, []).append(group.id)
         for shade in self.shades:
             if isinstance(shade.link, ContractLink):
                 channels.setdefault(shade.link.board, {}).setdefault(shade.link.channel, shade.id)
@@ -296,5 +302,6 @@ class HouseSpec:
         object.__setattr__(self, "on_channel", channels)
         object.__setattr__(self, "on_alive", alive)
         object.__setattr__(self, "on_supply", supplied)
+        object.__setattr__(self, "in_groups", grouped)
         # The first of a name, as it always was; the settings refuse a second.
         object.__setattr__(self, "amps", {each.id: each.amps for each in reversed(self.supplies)})

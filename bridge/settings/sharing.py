@@ -57,8 +57,10 @@ def read_supplies(
 
 def check_raise(place: Place, house: HouseSpec, within_s: float | None) -> None:
     """Refuse a house that needs longer than the owner allows to get every exterior shade up."""
+    if within_s is None:
+        return
     worst_s = worst_raise_s(house)
-    if within_s is None or worst_s <= within_s or isinf(worst_s):
+    if worst_s <= within_s or isinf(worst_s):
         return
     place.inside("safety").refuse(
         f"raise_all_within_s = {number(within_s)}, but the exterior shades need up to {worst_s:.1f} s until "

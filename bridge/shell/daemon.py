@@ -19,10 +19,10 @@ from structlog.typing import FilteringBoundLogger
 
 from bridge.adapters.broker.homie import State
 from bridge.adapters.broker.messages import Incoming, Publication
-from bridge.adapters.broker.queues import Dropped, Inbox
+from bridge.adapters.broker.queues import Dropped, Inbox, room_for
 from bridge.adapters.broker.session import Hooks, Session
 from bridge.adapters.journal.files import JOURNAL
-from bridge.adapters.journal.store import FileJournal
+from bridge.adapters.journal.store import FileJournal, snapshot_every
 from bridge.adapters.notify import ServiceManager
 from bridge.core.backoff import backoff
 from bridge.core.errors import ConfigError, LinkError
@@ -109,7 +109,9 @@ class Daemon:
         self._reread = reread
         self._bridge = f"{settings.broker.client_id}-{random.getrandbits(32):08x}"
         self._outside = Outside(settings, bridge=self._bridge, send=self._send, log=log)
-        self._journal = FileJournal(state_dir / JOURNAL, handle)
+        self._journal = FileJournal(
+            state_dir / JOURNAL, handle, snapshot_every=snapshot_every(len(settings.house.shades))
+        )
         self._page = Page(
             settings,
             state_dir=state_dir,
@@ -119,7 +121,7 @@ class Daemon:
             random=random.random,
         )
         self._deciding = Deciding(self._journal, self._outside.faces, log, told=self._page.told)
-        self._inbox = Inbox()
+        self._inbox = Inbox(limit=room_for(len(settings.house.shades)))
         self._words: list[Word] = []
         self._some = asyncio.Event()
         self._looked_s = self._pinged_s = 0.0
@@ -185,6 +187,7 @@ class Daemon:
                 on_trouble=self._trouble,
             ),
             delays=partial(backoff, random.random),
+            room=room_for(len(self._settings.house.shades)),
         )
 
     def _send(self, publication: Publication, lifetime_s: float | None) -> None:

@@ -23,7 +23,7 @@ from bridge.core.outlook import ShadeOutlook, shade_outlook
 from bridge.core.overview import GroupOutlook, bridge_outlook, group_outlook
 from bridge.core.recalling import refuted, remembered
 from bridge.core.spec import GroupSpec
-from bridge.core.state import House, Shade
+from bridge.core.state import House, Shade, touched
 from bridge.core.values import GroupId, ShadeId
 
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
@@ -176,18 +176,17 @@ class Faces:
 
     def _differing(self, last: House, house: House) -> Iterator[Outlook]:
         """Yield what may be shown differently: what is concerned by the change, and the groups it is in."""
-        everywhere = last.boards is not house.boards or last.stood_down is not house.stood_down
-        changed = set()
-        for name, shade in house.shades.items():
-            anew = last.shades.get(name) is not shade
-            if anew or everywhere:
-                changed.add(name)
-                self._outlooks[name] = shade_outlook(house, shade)
-                yield self._outlooks[name]
-            if anew:
+        anew = {shade.id: shade for shade in touched(last, house)}
+        # News of a board changes its shades; who is in charge, and whether the broker is there, concern all.
+        everywhere = (last.stood_down, last.broker_up) != (house.stood_down, house.broker_up)
+        for name, shade in (house.shades if everywhere else anew).items():
+            self._outlooks[name] = shade_outlook(house, shade)
+            yield self._outlooks[name]
+            if name in anew:
                 self._remember(house, shade)
-        asked = last.group_targets is not house.group_targets
-        groups = [each for each in house.spec.groups if asked or not changed.isdisjoint(each.members)]
+        concerned = {group for name in anew for group in house.spec.in_groups.get(name, ())}
+        asked = everywhere or last.group_targets is not house.group_targets
+        groups = [each for each in house.spec.groups if asked or each.id in concerned]
         yield from self._group_outlooks(house, groups)
         bridge = bridge_outlook(house)
         if bridge != bridge_outlook(last):

@@ -85,6 +85,7 @@ class Embedded:
 
     Args:
         name: Which one; the first that the machine has when None.
+        options: More lines for Mosquitto's own settings.
 
     Attributes:
         host: Loopback.
@@ -93,7 +94,8 @@ class Embedded:
         session_s: For `Address.session_s`: iotcore does not resend retained messages in a kept session.
     """
 
-    def __init__(self, name: Name | None = None) -> None:
+    def __init__(self, name: Name | None = None, *, options: str = "") -> None:
+        self._options = options
         self.name: Name = name or _installed()
         self.host = HOST
         self.port = self.port_v3 = 0
@@ -115,14 +117,14 @@ class Embedded:
         """Whether the process runs."""
         return self._process is not None and self._process.poll() is None
 
-    def start(self) -> None:
-        """Start it and return once it answers.
+    def start(self, *, port: int | None = None) -> None:
+        """Start it, on a free port unless one is given, and return once it answers.
 
         Raises:
             LinkError: it is not installed, or does not answer within ten seconds.
         """
         assert self._process is None, "the broker runs already"
-        self.port = _free_port()
+        self.port = port or _free_port()
         self.port_v3 = self.port if self.name == "mosquitto" else _free_port(after=self.port)
         self._folder = tempfile.TemporaryDirectory(prefix="hembar-broker-")
         folder = Path(self._folder.name)
@@ -135,6 +137,12 @@ class Embedded:
         except BaseException:
             self.stop()
             raise
+
+    def restart(self) -> None:
+        """End it and start it again on the same port; what it has kept is gone."""
+        port = self.port
+        self.stop()
+        self.start(port=port)
 
     def stop(self) -> None:
         """End it; does nothing when it does not run."""
@@ -159,7 +167,7 @@ class Embedded:
         if self.name == "mosquitto":
             # Started by root, it would change to a user that may not read this folder.
             user = "user root\n" if hasattr(os, "geteuid") and os.geteuid() == 0 else ""
-            config.write_text(_MOSQUITTO_CONF.format(host=HOST, port=self.port) + user)
+            config.write_text(_MOSQUITTO_CONF.format(host=HOST, port=self.port) + user + self._options)
             program = _mosquitto()
             if program is None:
                 raise _missing()

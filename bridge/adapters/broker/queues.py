@@ -16,6 +16,14 @@ from itertools import count
 from bridge.adapters.broker.messages import Incoming, Publication
 
 
+def room_for(shades: int) -> int:
+    """Return how many messages of a kind may wait in a house: all that the broker keeps comes at once.
+
+    Of each shade it keeps a memory, a report, a description, and for some a link or an alive topic.
+    """
+    return max(1000, 8 * shades)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dropped:
     """A message that did not go out, and why."""

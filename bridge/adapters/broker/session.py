@@ -29,6 +29,7 @@ FAREWELL_S = 0.5
 STEADY_S = 5.0
 # What a broker kept for us may come before the subscriptions stand; so much of it at most.
 EARLY_MAX = 4096
+PASSING_MAX = 500
 # MQTT 5.0 (OASIS, 2019), table 3-1.
 UNSUPPORTED_VERSION = 132
 
@@ -63,6 +64,7 @@ class Session:
         farewell: Published when `run` is cancelled: the root's `disconnected`.
         hooks: What the owner wants to be told.
         delays: Makes the delays between attempts, in seconds, anew after each session that stood.
+        room: How many messages may wait to leave, and how many may come before the broker's answer.
     """
 
     def __init__(
@@ -75,13 +77,15 @@ class Session:
         farewell: Publication,
         hooks: Hooks,
         delays: Callable[[], Iterator[float]],
+        room: int = 0,
     ) -> None:
         self._address = address
         self._subscriptions = tuple(subscriptions)
         self._greeting, self._will, self._farewell = greeting, will, farewell
         self._hooks = hooks
         self._delays = delays
-        self._outbox = Outbox()
+        self._outbox = Outbox(passing_max=max(PASSING_MAX, room))
+        self._early_max = max(EARLY_MAX, room)
         self._early: list[Incoming] = []
         self._talk: Speaker | None = None
         self._up = False
@@ -207,8 +211,8 @@ class Session:
             self._hooks.on_message(message)
             return
         self._early.append(message)
-        if len(self._early) > EARLY_MAX:
-            raise self._trouble(f"more than {EARLY_MAX} messages came before its answer")
+        if len(self._early) > self._early_max:
+            raise self._trouble(f"more than {self._early_max} messages came before its answer")
 
     def _fall(self) -> None:
         was_up, self._up = self._up, False

@@ -32,6 +32,15 @@ _ADD_SNAPSHOT = "INSERT INTO snapshot VALUES (?, ?, ?, ?, ?)"
 _ADD_DAMAGE = "INSERT INTO damage VALUES (?, ?)"
 
 
+def snapshot_every(shades: int) -> int:
+    """Return after how many events a house of that size wants a snapshot.
+
+    One takes the longer the larger the house is; the events since the last one are replayed at a start, some
+    thousands a second.
+    """
+    return max(SNAPSHOT_EVERY, 4 * shades)
+
+
 class FileJournal:
     """Fulfils `ports.Journal` with one SQLite file.
 

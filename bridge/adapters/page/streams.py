@@ -18,7 +18,7 @@ from bridge.adapters.page.home import Home
 from bridge.adapters.page.rates import client_of
 from bridge.adapters.page.refusals import RefusalError
 from bridge.adapters.page.visits import Scope, Visit
-from bridge.core.state import House, Shade
+from bridge.core.state import House, Shade, touched
 
 STREAMS_MAX = 100
 STREAMS_A_CLIENT = 30
@@ -184,13 +184,8 @@ class Streams:
     async def _differing(self, house: House, before: House) -> list[bytes]:
         """Return the members of a change, as JSON, one shade in each turn of the loop."""
         said = []
-        everywhere = house.boards is not before.boards or house.stood_down is not before.stood_down
-        everywhere = everywhere or (house.paused, house.locked) != (before.paused, before.locked)
-        changed = {
-            name: shade
-            for name, shade in house.shades.items()
-            if everywhere or before.shades.get(name) is not shade
-        }
+        everywhere = _of_all(house) != _of_all(before)
+        changed = house.shades if everywhere else {shade.id: shade for shade in touched(before, house)}
         if changed:
             shades = await _shades_json(self._home, house, changed.values())
             said.append(b'"shades":' + shades)
@@ -257,6 +252,11 @@ async def _shades_json(home: Home, house: House, shades: Iterable[Shade]) -> byt
         found.append(said.model_dump_json().encode())
         await asyncio.sleep(0)
     return b"[" + b",".join(found) + b"]"
+
+
+def _of_all(house: House) -> tuple[bool, ...]:
+    """Return what is said of every shade; news of a board changes its shades."""
+    return house.stood_down, house.broker_up, house.paused, house.locked
 
 
 def _nothing() -> None:
