@@ -42,6 +42,11 @@ def add_command(subparsers: Subparsers) -> None:
         metavar="RATE",
         help="measure a request among so many rubbish messages a second, instead",
     )
+    parser.add_argument(
+        "--scale",
+        action="store_true",
+        help="measure what a shade costs in houses of 50, 500 and 5,000, instead; takes some minutes",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -63,6 +68,12 @@ def run(args: argparse.Namespace) -> int:
 
         stormed = storm.run(args.storm, 10.0 if args.quick else 60.0, _say)
         print(json.dumps(storm.document(stormed)) if args.json else storm.table(stormed))
+        return 0
+    if args.scale:
+        from bridge.shell.bench import scale  # noqa: PLC0415
+
+        scaled = scale.run(scale.QUICK if args.quick else scale.SIZES, 10.0 if args.quick else 20.0, _say)
+        print(json.dumps(scale.document(scaled)) if args.json else scale.table(scaled))
         return 0
     from bridge.shell.bench import report  # noqa: PLC0415  heavy, and only this command wants it
     from bridge.shell.bench.patterns import FULL, QUICK  # noqa: PLC0415

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -106,7 +106,15 @@ class Running:
 
 @contextlib.contextmanager
 def bridge(
-    name: str, shades: int, folder: Path, *, state: Path, host: str, port: int, more: str = ""
+    name: str,
+    shades: int,
+    folder: Path,
+    *,
+    state: Path,
+    host: str,
+    port: int,
+    more: str = "",
+    text: Callable[..., str] = settings_text,
 ) -> Iterator[Running]:
     """Run `hembar run` for a house of so many shades; give it once it has said READY.
 
@@ -118,12 +126,13 @@ def bridge(
         host: The broker.
         port: The broker.
         more: Settings after those of the house.
+        text: Makes those of the house, as `settings_text` does.
 
     Raises:
         LinkError: it does not become ready.
     """
     settings = folder / f"{name}.toml"
-    settings.write_text(f"{settings_text(name, shades, host=host, port=port)}\n{more}", encoding="utf-8")
+    settings.write_text(f"{text(name, shades, host=host, port=port)}\n{more}", encoding="utf-8")
     words = [sys.executable, "-m", "bridge.cli", "run", str(settings), "--state", str(state)]
     with contextlib.ExitStack() as stack:
         manager, address = stack.enter_context(_service_manager())

@@ -37,8 +37,8 @@ class Meter:
         self._hears: list[tuple[str, Hears]] = []
         self._granted = 0
         self._where = f"broker {host}:{port}"
-        self._hearing = _connected(host, port, "hembar-bench-in")
-        self._speaking = _connected(host, port, "hembar-bench-out")
+        self._hearing = connected(host, port, "hembar-bench-in")
+        self._speaking = connected(host, port, "hembar-bench-out")
         self._hearing.on_message = self._on_message
         self._hearing.on_subscribe = self._on_subscribe
         self._next_misc_s = 0.0
@@ -85,13 +85,13 @@ class Meter:
         clients = (self._hearing, self._speaking)
         wanting = [each for each in clients if each.want_write()]
         ready, writable, _ = select.select(
-            [_socket(each) for each in clients], [_socket(each) for each in wanting], [], wait_s
+            [socket_of(each) for each in clients], [socket_of(each) for each in wanting], [], wait_s
         )
         for client in clients:
-            if _socket(client) in ready:
+            if socket_of(client) in ready:
                 self._read(client)
         for client in wanting:
-            if _socket(client) in writable:
+            if socket_of(client) in writable:
                 client.loop_write()
         if time.perf_counter() >= self._next_misc_s:
             self._next_misc_s = time.perf_counter() + 1.0
@@ -103,7 +103,7 @@ class Meter:
             raise self._gone("the connection broke")
         # Many boards share this connection: an acknowledgement that one of them delays would hold up the
         # others' orders at the broker. Linux forgets the option at times, tcp(7), so it is set each time.
-        _socket(client).setsockopt(socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
+        socket_of(client).setsockopt(socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
         for prefix, hears in self._hears:
@@ -128,7 +128,12 @@ def opened(host: str, port: int) -> Iterator[Meter]:
         meter.close()
 
 
-def _connected(host: str, port: int, name: str) -> paho.Client:
+def connected(host: str, port: int, name: str) -> paho.Client:
+    """Return a client that is driven by hand, once the broker has taken it.
+
+    Raises:
+        LinkError: the broker does not answer.
+    """
     client = paho.Client(
         CallbackAPIVersion.VERSION2,
         client_id=name,
@@ -146,7 +151,8 @@ def _connected(host: str, port: int, name: str) -> paho.Client:
     return client
 
 
-def _socket(client: paho.Client) -> socket.socket:
+def socket_of(client: paho.Client) -> socket.socket:
+    """Return the socket of a client that is connected."""
     found = client.socket()
     assert isinstance(found, socket.socket)
     return found
