@@ -8,9 +8,10 @@ from __future__ import annotations
 import argparse
 import json
 import textwrap
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from bridge.cli.naming import named
 from bridge.cli.parser import HelpFormatter
@@ -66,9 +67,10 @@ def run(args: argparse.Namespace) -> int:
 
     at = None if args.at is None else _time(args.at)
     journal = args.journal or _journal_of(settings_path(args.settings), args.shade)
-    entries, last = entries_until(journal, shade=args.shade, until=at)
-    said = told(args.shade, entries, at or last)
-    print(json.dumps(said, ensure_ascii=False) if args.json else "\n".join(in_words(said)))
+    about = entries_until(journal, shade=args.shade, until=at)
+    said = told(args.shade, about.entries, at or about.last_utc)
+    zone = UTC if about.timezone is None else ZoneInfo(about.timezone)
+    print(json.dumps(said, ensure_ascii=False) if args.json else "\n".join(in_words(said, zone)))
     return 0 if said["decided"] or said["events"] else 1
 
 
@@ -175,8 +177,8 @@ def _after(look: datetime, at: datetime | None, every: timedelta) -> datetime:
     return look + ((at - look) // every + 1) * every
 
 
-def in_words(said: dict[str, Any]) -> list[str]:
-    """Return the lines for people."""
+def in_words(said: dict[str, Any], zone: tzinfo) -> list[str]:
+    """Return the lines for people, by the clocks of the house."""
     decided = said["decided"]
     if decided is None and not said["events"]:
         return [f"{said['shade']}: the journal has no decision about it by then"]
@@ -186,22 +188,26 @@ def in_words(said: dict[str, Any]) -> list[str]:
         lines += [f"{said['shade']}: {decided['did']}{by}", *_wrapped(decided["why"])]
         lines += [line for each in decided["lost"] for line in _wrapped(f"lost: {each}")]
         lines += [line for each in decided["also"] for line in _wrapped(f"in agreement: {each}")]
-        lines.append(f"  decided {decided['utc']} (event {decided['row']})")
-        lines += _next_lines(decided)
+        lines.append(f"  decided {_clock(decided['utc'], zone)} (event {decided['row']})")
+        lines += _next_lines(decided, zone)
     for each in said["events"]:
-        lines += _wrapped(f"{each['utc']}  {each['text']}")
+        lines += _wrapped(f"{_clock(each['utc'], zone)}  {each['text']}")
     return lines
 
 
-def _next_lines(decided: dict[str, Any]) -> list[str]:
+def _clock(utc: str, zone: tzinfo) -> str:
+    """Return an instant as the clocks of the house show it, with their offset from UTC."""
+    return f"{datetime.fromisoformat(utc).astimezone(zone):%Y-%m-%d %H:%M:%S %z}"
+
+
+def _next_lines(decided: dict[str, Any], zone: tzinfo) -> list[str]:
     coming = decided["next_move"]
     lines = []
     if coming is not None:
         by = f" by the {coming['rule']} rule" if coming["rule"] else ""
-        lines = _wrapped(
-            f"next move {coming['utc']}: to {coming['open_pct']} %{by}, if the sky does as foreseen"
-        )
-    return [*lines, f"  next look {decided['next_look']}"]
+        when = _clock(coming["utc"], zone)
+        lines = _wrapped(f"next move {when}: to {coming['open_pct']} %{by}, if the sky does as foreseen")
+    return [*lines, f"  next look {_clock(decided['next_look'], zone)}"]
 
 
 def _wrapped(text: str) -> list[str]:

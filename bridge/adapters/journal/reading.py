@@ -5,6 +5,7 @@ One short read transaction; nothing in the file is changed and no lock is held a
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from bridge.adapters.journal import codec, files
 from bridge.adapters.journal.replay import shades_of
 from bridge.adapters.journal.rows import Content, Row, read
 from bridge.core.errors import LinkError, RequestError
-from bridge.core.events import Event
+from bridge.core.events import Event, SettingsChanged, Started
 from bridge.core.outcome import Decisions
 
 
@@ -26,6 +27,21 @@ class Entry:
     row: int
     event: Event
     decisions: Decisions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """What a journal holds about one shade.
+
+    Attributes:
+        entries: Oldest first.
+        last_utc: When the last event of any shade was; None without any.
+        timezone: Of the clocks of the house then; None when it tells no place.
+    """
+
+    entries: list[Entry]
+    last_utc: datetime | None
+    timezone: str | None
 
 
 def read_content(path: Path) -> Content:
@@ -73,8 +89,8 @@ def _entry(path: Path, row: Row) -> Entry:
         ) from error
 
 
-def entries_until(path: Path, *, shade: str, until: datetime | None) -> tuple[list[Entry], datetime | None]:
-    """Return every event about `shade` that the journal holds, oldest first, and when the last of any was.
+def entries_until(path: Path, *, shade: str, until: datetime | None) -> About:
+    """Return every event about `shade` that the journal holds, up to a time.
 
     Args:
         path: The journal.
@@ -85,12 +101,28 @@ def entries_until(path: Path, *, shade: str, until: datetime | None) -> tuple[li
         LinkError: the file can't be read, or a row is not of this version.
         ConfigError: another program's file, or a newer format.
     """
+    content = read_content(path)
     found = []
     last = None
-    for entry in entries(path):
+    timezone = _timezone_of(content)
+    for row in content.rows:
+        entry = _entry(path, row)
         if until is not None and entry.event.at.utc > until:
             break
         last = entry.event.at.utc
+        if isinstance(entry.event, Started | SettingsChanged) and entry.event.spec.site is not None:
+            timezone = entry.event.spec.site.timezone
         if shade in shades_of(entry.event, entry.decisions):
             found.append(entry)
-    return found, last
+    return About(entries=found, last_utc=last, timezone=timezone)
+
+
+def _timezone_of(content: Content) -> str | None:
+    """Return the clocks of the house in the oldest snapshot; events may have been cut off before it."""
+    for shot in content.snapshots:
+        try:
+            site = json.loads(shot.house)["spec"]["site"]
+            return None if site is None else str(site["timezone"])
+        except (ValueError, KeyError, TypeError):
+            continue
+    return None

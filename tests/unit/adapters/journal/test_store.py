@@ -322,10 +322,11 @@ def test_two_forced_snapshots_may_follow_each_other(path: Path) -> None:
 
 def test_the_events_about_one_shade_are_those_of_it_alone(path: Path) -> None:
     written(path, started(), asked(1), pressed(2), asked(3), started(4))
-    found, last = entries_until(path, shade="study", until=None)
+    about = entries_until(path, shade="study", until=None)
+    found = about.entries
     assert [entry.event for entry in found[-2:]] == [pressed(2), asked(3)]
     assert [len(entry.decisions.orders) for entry in found[-2:]] == [0, 1]
-    assert last == started(4).at.utc
+    assert about.last_utc == started(4).at.utc
     assert len(list(entries(path))) == 5
 
 
