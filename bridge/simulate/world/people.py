@@ -18,6 +18,7 @@ from bridge.core.events import (
     Release,
     Want,
 )
+from bridge.core.spec import GroupSpec
 from bridge.core.state import Shade
 from bridge.core.values import Rank, ShadeId
 from bridge.simulate.motor import Motor
@@ -42,12 +43,25 @@ class People:
         self.aside = Random(f"people of seed {world.options.seed}")
 
     def ask_all(self) -> None:
-        """Ask the whole house at once."""
-        server, want = self.world.server, Percent(open_pct=self.aside.choice((0, 50, 100)))
+        """Ask a group, which may be the whole house, at once; one that moves level also for a little."""
+        groups = self.world.plan.spec.groups
+        group = groups[0] if len(groups) == 1 else self.aside.choice(groups)
+        self.ask_group(group, Percent(open_pct=self.aside.choice((0, 50, 100))))
+        if group.level and self.aside.random() < 0.3:
+            wants = (Nudge(by_pct=-10), Nudge(by_pct=15), Press(button=Button.STOP), Percent(open_pct=70))
+            later = self.world.now + self.aside.uniform(0.5, 12.0)
+            self.world.at(later, self.ask_group, group, self.aside.choice(wants))
+
+    def ask_group(self, group: GroupSpec, want: Want) -> None:
+        """Ask a group, if the bridge runs."""
+        server = self.world.server
+        if not server.running:
+            return
         self.world.asks.update(list(self.world.where))
         self.world.figures.group_asks += 1
-        group = self.world.plan.spec.groups[0].id
-        server.deliver(GroupAsked(at=server.moment(), group=group, want=want, rank=Rank.HAND, source="page"))
+        server.deliver(
+            GroupAsked(at=server.moment(), group=group.id, want=want, rank=Rank.HAND, source="page")
+        )
 
     def ask(self, name: ShadeId, want: Want, rank: Rank = Rank.HAND) -> None:
         """Ask the bridge, if it runs."""

@@ -21,6 +21,7 @@ from bridge.simulate.build import Build
 from bridge.simulate.fitting import BoardPlan, Fitting, OneWayPlan
 from bridge.simulate.spiral import turns_for, wound_mm
 from bridge.simulate.truth import GRAVITY_MPS2
+from bridge.simulate.world.level_plan import draw_row
 from bridge.simulate.world.one_way_plan import draw_link, how_many, plan_for, without_senses
 from bridge.simulate.world.weather import draw_sensors
 
@@ -63,7 +64,7 @@ class _Shade:
     holds: object
 
 
-def draw_plan(
+def draw_plan(  # noqa: PLR0913 - chance of its own for what came later, so that old seeds keep their stories
     rng: Random,
     *,
     shades: int = 0,
@@ -73,12 +74,13 @@ def draw_plan(
     aside: Random,
     simple: Random,
     weather: Random | None,
+    row: Random | None = None,
 ) -> Plan:
     """Return a house of one to four shades, or of `shades`; `aside` draws what they share.
 
     A `careful` owner has fitted a good upper switch to every shade and measured the rest. `simple` draws
-    the boards that never report: `one_way` of them, or some when that is None; `weather` the sensors,
-    if there are to be any.
+    the boards that never report: `one_way` of them, or some when that is None; `weather` the sensors, and
+    `row` a level group, if there are to be any.
     """
     number = shades or rng.randint(1, 4)
     tables: dict[str, dict[str, object]] = {}
@@ -96,6 +98,8 @@ def draw_plan(
     sensed = {} if weather is None else draw_sensors(weather)
     if sensed and "rule" not in shared:
         shared |= sensed
+    if row is not None:
+        draw_row(row, tables, shared)
     spec = read_spec(tables, shared)
     plans = tuple(plan_for(simple, shade_of(spec, name), mute[name]) for name in sorted(mute))
     return Plan(spec=spec, boards=boards, one_way=plans)

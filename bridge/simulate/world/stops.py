@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from bridge.core.events import Asked, Button, Event, Press
+from bridge.core.events import Asked, Event, GroupAsked, only_halts
 from bridge.core.outcome import Note
 from bridge.core.spec import OneWayLink
 from bridge.core.state import House
@@ -37,8 +37,11 @@ class Stops:
         for note in notes:
             if note.name == "request.accepted" and note.shade is not None:
                 self._accepted(house, note.shade)
-        if isinstance(event, Asked) and isinstance(event.want, Press) and event.want.button is Button.STOP:
-            self._stop_later(event.shade)
+        if not isinstance(event, Asked | GroupAsked) or not only_halts(event):
+            return
+        groups = {group.id: group.members for group in house.spec.groups}
+        for name in (event.shade,) if isinstance(event, Asked) else groups[event.group]:
+            self._stop_later(name)
 
     def _accepted(self, house: House, name: ShadeId) -> None:
         self.accepted[name] += 1

@@ -51,6 +51,7 @@ class Options:
         wishes: What people want of each shade a day.
         mishaps: Faults for each of these wishes, in a house of the common kind.
         trace: Keep the story.
+        level: Some houses have a level group.
         careful: Every shade has a good upper switch and narrow allowances that hold.
     """
 
@@ -64,6 +65,7 @@ class Options:
     wishes: float = 8.8
     mishaps: float = 0.16
     trace: bool = False
+    level: bool = True
     careful: bool = False
 
 
@@ -87,6 +89,7 @@ class World:
             aside=Random(f"shared by the house of seed {options.seed}"),
             simple=Random(f"one-way boards of seed {options.seed}"),
             weather=Random(f"sensors of seed {options.seed}") if "sensor" in options.faults else None,
+            row=Random(f"level groups of seed {options.seed}") if options.level else None,
         )
         self.menu = {}
         if options.faults:
@@ -113,6 +116,10 @@ class World:
         self.patience_s = {
             name: alone[name] if spec.supply is None else everybody for name, spec in self.specs.items()
         }
+        for group in self.plan.spec.groups:
+            # A bar that hangs further on waits until the front of the others comes by.
+            row_s = sum(alone[name] for name in group.members) if group.level else 0.0
+            self.patience_s |= {name: max(row_s, self.patience_s[name]) for name in group.members}
 
     def _build_boards(self) -> None:
         for board in self.plan.boards:
