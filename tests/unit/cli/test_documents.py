@@ -1,5 +1,6 @@
 """Every command that a document, an example or the service unit names is one that can be typed."""
 
+import json
 import re
 import shlex
 from pathlib import Path
@@ -50,3 +51,17 @@ def refusal(words: list[str]) -> str:
 def test_it_can_be_typed(document: str, words: str) -> None:
     said = refusal([word for word in shlex.split(words, comments=True) if word != "…"])
     assert not said or any(each in said for each in MENTIONED), f"{document}: {said}"
+
+
+def test_the_container_is_built_from_what_is_here_and_starts_the_service() -> None:
+    text = (ROOT / "config/Containerfile").read_text()
+    copied = re.findall(r"^COPY (?!--from)(.+) \S+$", text, re.MULTILINE)
+    assert copied
+    for source in " ".join(copied).split():
+        assert (ROOT / source).exists(), source
+    started = {
+        word: json.loads(said) for word, said in re.findall(r"^(ENTRYPOINT|CMD) (.+)$", text, re.MULTILINE)
+    }
+    assert started["ENTRYPOINT"] == ["/opt/hembar/bin/hembar"]
+    assert started["CMD"][0] == "run"
+    assert refusal(started["CMD"]) == ""
