@@ -1,7 +1,7 @@
 // The service lock, for whoever works on the shades: what it does, and a switch that takes two deliberate acts.
 
 import { ask } from "./api.js";
-import { el, set, show, write } from "./dom.js";
+import { el, set, write } from "./dom.js";
 import { house } from "./live.js";
 import { announce } from "./said.js";
 import { say } from "./text.js";
@@ -70,17 +70,12 @@ export class LockView {
 
   async #switch() {
     if (!house.live) return;
-    if (!this.tick.checked) return this.#say(say("lock.tick"));
+    if (!this.tick.checked) return write(this.problem, say("lock.tick"));
     const on = !this.locked;
     this.#untick();
     const { taken, why } = await ask("lock", { on });
-    if (!taken) return this.#say(why);
+    if (!taken) return write(this.problem, why);
     announce(say(on ? "lock.on.said" : "lock.off.said"));
     this.title.focus();
-  }
-
-  #say(text) {
-    write(this.problem, text);
-    show(this.problem, true);
   }
 }
