@@ -66,8 +66,10 @@ class Agenda:
 
     def places(self, *columns: Column, until: float = FINITE) -> list[int]:
         """Return the places with a number up to `until` in one of the columns, in order."""
-        found = [place for column in columns for place in self.rows.up_to(column, until)]
-        return sorted(set(found)) if len(columns) > 1 else found
+        least = self.rows.least
+        wanted = [column for column in columns if least[column] <= until]
+        found = [place for column in wanted for place in self.rows.up_to(column, until)]
+        return sorted(set(found)) if len(wanted) > 1 else found
 
 
 def stamp(at: datetime) -> float:

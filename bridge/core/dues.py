@@ -38,15 +38,16 @@ def caught_up(agenda: Agenda | None, house: House, at: Moment) -> Agenda:
         house: As it is now.
         at: When.
     """
-    shades = kept(house)
     if agenda is None or agenda.spec is not house.spec or agenda.states != _states(house):
         return _anew(house, at)
+    passed = agenda.rows.least[Column.OVER] <= at.mono_s or agenda.rows.least[Column.SPACED] <= at.mono_s
+    if agenda.shades is house.shades and not passed:
+        return agenda
+    shades = kept(house)
     if not agenda.shades.has_same_keys(shades):
         return _anew(house, at)
-    over = agenda.places(Column.OVER, until=at.mono_s)
-    spaced = agenda.places(Column.SPACED, until=at.mono_s)
-    if agenda.shades is shades and not over and not spaced:
-        return agenda
+    over = agenda.places(Column.OVER, until=at.mono_s) if passed else []
+    spaced = agenda.places(Column.SPACED, until=at.mono_s) if passed else []
     changed = list(shades.differing(agenda.shades))
     rows = agenda.rows
     for place in changed:

@@ -167,9 +167,12 @@ class Leasts:
 
 def _least(least: Row, old: Row, new: Row, rows: Sequence[Row]) -> Row:
     """Return the least of each column of `rows`, of which one was `old` and is `new`, from what it was."""
-    return tuple(
-        [
-            now if now <= low else low if was > low else min([row[column] for row in rows])
-            for column, (low, was, now) in enumerate(zip(least, old, new, strict=True))
-        ]
-    )
+    if old == new:
+        return least
+    found = list(least)
+    for column, (low, was, now) in enumerate(zip(least, old, new, strict=True)):
+        if now < low:
+            found[column] = now
+        elif was == low != now:
+            found[column] = min([row[column] for row in rows])
+    return tuple(found)

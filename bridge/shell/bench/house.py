@@ -16,7 +16,7 @@ from pathlib import Path
 
 from bridge.core.errors import LinkError
 
-READY_WITHIN_S = 30.0
+READY_WITHIN_S = 120.0
 STOP_WITHIN_S = 10.0
 CHANNELS = 4
 
