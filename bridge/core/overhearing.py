@@ -44,17 +44,19 @@ def hear_target(turn: Turn, shade: Shade, event: TargetHeard) -> Shade:
     readable = event.halts or event.value is not None
     at = next((n for n, each in enumerate(echoes) if readable and each.value == value), None)
     if at is not None:
-        return pursue(turn, _passed_on(turn, shade, replace(shade.reckoning, echoes=echoes[at + 1 :])))
+        reckoning = replace(shade.reckoning, echoes=echoes[at + 1 :])
+        return pursue(turn, _passed_on(turn, shade, reckoning, halts=event.halts))
     if readable and not event.halts and value == shade.reckoning.value:
         # The broker may deliver twice; a stranger who says the same changes nothing.
         return shade
     return pursue(turn, _strange(turn, shade, event))
 
 
-def _passed_on(turn: Turn, shade: Shade, reckoning: Reckoning) -> Shade:
+def _passed_on(turn: Turn, shade: Shade, reckoning: Reckoning, *, halts: bool) -> Shade:
     """Return the shade after an echo: with none left to come, the board has heard the last of it."""
     run = reckoning.run
     if run is not None and run.heard_s is None and not reckoning.echoes:
+        run = position.gone_on(shade.spec, run, turn.now_s) if halts else run
         reckoning = replace(reckoning, run=replace(run, heard_s=turn.now_s))
     return replace(shade, reckoning=reckoning)
 

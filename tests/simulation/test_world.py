@@ -56,6 +56,13 @@ def test_a_seed_of_busier_menus_that_once_escaped_does_so_no_more(seed: int) -> 
     assert run_seed(Options(seed=seed, days=6.0, level=False)).failures == ()
 
 
+@pytest.mark.parametrize("seed", [42, 57, 71])
+def test_a_halt_held_up_on_its_way_to_the_broker_lets_the_board_go_on(seed: int) -> None:
+    faults = ("hang", "sensor")
+    options = Options(seed=seed, days=3.0, shades=1, one_way=2, faults=faults, mishaps=0.5)
+    assert run_seed(options).failures == ()
+
+
 @pytest.mark.parametrize("seed", [4001, 4002, 4004, 4005, 4012])
 def test_boards_that_tell_of_a_stall_too_late_are_not_sent_to_seek_without_end(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0, one_way=0, progress_s=4.2, level=False)).failures == ()

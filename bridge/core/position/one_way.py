@@ -146,6 +146,14 @@ def halting(spec: ShadeSpec, run: Run, *, request: int | None, now_s: float) -> 
     )
 
 
+def gone_on(spec: ShadeSpec, run: Run, now_s: float) -> Run:
+    """Return a run that halts, its message passed on at `now_s` only: until then the board has gone on."""
+    further = ceil(spec.top_pps * (1 + PACE) * max(0.0, now_s - run.sent_s))
+    low = run.rests.low - (further if run.to <= run.guess else 0)
+    high = run.rests.high + (further if run.to >= run.guess else 0)
+    return replace(run, rests=Interval(low=low, high=high).clipped(path(run)).joined(run.rests))
+
+
 def stopping_count(spec: ShadeSpec, run: Run, now_s: float) -> Steps:
     """Return the count to send a board to that is to halt and knows nothing but targets: a braking way on."""
     here = aim(spec, run, now_s)

@@ -92,6 +92,21 @@ def test_a_halt_ends_between_here_and_a_braking_distance_beyond_the_latency() ->
     assert one_way.path(run).contains(halted.rests)
 
 
+def test_a_halt_that_is_passed_on_late_has_let_the_board_go_on() -> None:
+    for run in (run_to(10_240), run_to(0, begun=10_240)):
+        halted = one_way.halting(SPEC, run, request=3, now_s=101.0)
+        at_once = one_way.gone_on(SPEC, halted, 101.0)
+        late = one_way.gone_on(SPEC, halted, 101.5)
+        assert at_once.rests == halted.rests
+        assert late.rests.contains(one_way.window(SPEC, run, 101.5))
+        assert late.rests.width == halted.rests.width + 1680
+        # However late, it stops at its target.
+        assert one_way.gone_on(SPEC, halted, 160.0).rests.joined(one_way.only(run.to)) == (
+            one_way.gone_on(SPEC, halted, 160.0).rests
+        )
+        assert one_way.path(run).contains(one_way.gone_on(SPEC, halted, 160.0).rests)
+
+
 def test_a_halt_by_target_aims_a_braking_distance_on_but_never_past_the_target() -> None:
     assert one_way.stopping_count(SPEC, run_to(10_240), 101.0) == 1280 + 640 + 1280
     assert one_way.stopping_count(SPEC, run_to(10_240), 103.9) == 10_240
