@@ -64,6 +64,7 @@ class Outside:
         self._shelf = MemoryShelf(boards_root=broker.boards_root, device=broker.root_device)
         self._listening = Listening(settings.listens, log, self.faces.warn)
         self._sensing = Sensing(settings.sources)
+        self._one_way = one_way.by_topic(house.shades)
 
     def subscriptions(self) -> list[Subscription]:
         """Return the filters of all that the bridge wants to hear."""
@@ -178,7 +179,8 @@ class Outside:
             said = contract.decode(root, topic, payload, retained=retained, at=at)
             if said is not None:
                 return said
-            return one_way.decode(self._settings.house.shades, topic, payload, retained=retained, at=at)
+            shades = self._one_way.get(topic, ())
+            return one_way.decode(shades, topic, payload, retained=retained, at=at)
         except LinkError as error:
             self.sparing.warning(
                 "board.message.refused",

@@ -32,6 +32,16 @@ def subscriptions(shades: Iterable[ShadeSpec]) -> tuple[str, ...]:
     return tuple(topics)
 
 
+def by_topic(shades: Iterable[ShadeSpec]) -> dict[str, list[ShadeSpec]]:
+    """Return the shades that each topic of a one-way board may concern, in their order."""
+    found: dict[str, list[ShadeSpec]] = {}
+    for spec in shades:
+        if isinstance(spec.link, OneWayLink):
+            for topic in dict.fromkeys(_topics(spec.link)):
+                found.setdefault(topic, []).append(spec)
+    return found
+
+
 def _topics(link: OneWayLink) -> list[str]:
     alive = [] if link.alive is None else [link.alive.topic]
     stop = [] if link.stop is None else [link.stop.topic]

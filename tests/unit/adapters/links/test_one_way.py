@@ -10,7 +10,7 @@ from bridge.adapters.links import one_way
 from bridge.core.errors import LinkError
 from bridge.core.events import AliveHeard, TargetHeard
 from bridge.core.spec import ContractLink, OneWayLink, StopTopic, Unit
-from bridge.core.values import BoardId, Moment
+from bridge.core.values import BoardId, Moment, ShadeId
 from tests.one_way_world import ALIVE, PORCH, STOP, given_link, given_spec
 
 AT = Moment(utc=datetime(2026, 11, 25, 7, 30, tzinfo=UTC), mono_s=12.5)
@@ -127,6 +127,16 @@ def test_an_alive_topic_that_is_no_plain_text_is_refused(payload: bytes) -> None
 def test_other_topics_are_left_alone() -> None:
     assert heard("porch", b"1") is None
     assert heard("porch/target/more", b"1") is None
+
+
+def test_the_shades_that_a_topic_concerns_are_found_by_it_in_their_order() -> None:
+    first = given_spec(LINK)
+    second = replace(given_spec(replace(LINK, topic="landing/target")), id=ShadeId("landing"))
+    found = one_way.by_topic([first, given_spec(given_link()), second])
+    assert found["porch/target"] == [first]
+    assert found["landing/target"] == [second]
+    assert found["porch/alive"] == [first, second]
+    assert found.keys() == {"porch/target", "porch/halt", "porch/alive", "landing/target"}
 
 
 def test_everything_that_concerns_a_one_way_board_is_subscribed_to_once() -> None:
