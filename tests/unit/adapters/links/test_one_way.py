@@ -131,8 +131,9 @@ def test_other_topics_are_left_alone() -> None:
 
 def test_the_shades_that_a_topic_concerns_are_found_by_it_in_their_order() -> None:
     first = given_spec(LINK)
+    two_way = replace(first, link=ContractLink(board=BoardId("attic-board"), channel=0))
     second = replace(given_spec(replace(LINK, topic="landing/target")), id=ShadeId("landing"))
-    found = one_way.by_topic([first, given_spec(given_link()), second])
+    found = one_way.by_topic([first, two_way, second])
     assert found["porch/target"] == [first]
     assert found["landing/target"] == [second]
     assert found["porch/alive"] == [first, second]
