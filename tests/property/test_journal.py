@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from bridge.adapters.journal import codec
 from bridge.core.events import Event
+from bridge.core.kept import Kept
 from bridge.core.outcome import Decisions
 from bridge.core.rules.catalogue import rules
 from bridge.core.rules.clock import Day
@@ -21,13 +22,21 @@ from bridge.core.sun.gain import Cloth, Glass
 from bridge.core.sun.sky import Place
 from bridge.core.sun.window import Facade, HorizonPoint, Opening, Overhang
 from bridge.core.surroundings import RuleChoice, Window
-from bridge.core.values import Interval, Moment
+from bridge.core.values import Interval, Moment, ShadeId
 from tests.unit.adapters.journal.fakes import STUDY, given_house
 
 instants = st.datetimes(timezones=st.just(UTC))
 st.register_type_strategy(datetime, instants)
 st.register_type_strategy(Moment, st.builds(Moment, utc=instants, mono_s=st.floats(0, 1e9)))
-st.register_type_strategy(ShadeSpec, st.builds(ShadeSpec, overrun_mm=st.floats(0, 200)))
+percents = st.floats(0, 100)
+st.register_type_strategy(
+    ShadeSpec,
+    st.builds(
+        ShadeSpec,
+        overrun_mm=st.floats(0, 200),
+        unpowered_holds=st.lists(st.tuples(percents, percents), max_size=3).map(tuple),
+    ),
+)
 st.register_type_strategy(Shade, st.builds(Shade, hold_until=st.none() | instants))
 st.register_type_strategy(
     Interval,
@@ -107,6 +116,10 @@ st.register_type_strategy(
         ]
     ),
 )
+# It would be tried for every mapping; it is made of another one, below.
+st.register_type_strategy(Kept, lambda _: st.just(Kept({})))
+shades = st.dictionaries(st.from_type(ShadeId), st.from_type(Shade), max_size=3)
+st.register_type_strategy(House, st.builds(House, shades=shades | shades.map(Kept)))
 events = st.one_of(*(st.from_type(kind) for kind in get_args(Event)))
 
 
