@@ -60,7 +60,9 @@ def absorb(turn: Turn, shade: Shade, report: Report) -> Shade:
         known = _resting(turn, shade, known, report)
         known = known if rebooted else _let_go(shade, known, report)
     if in_flight:
-        known = _ahead_of(shade, known, report)
+        linked, known = known, _ahead_of(shade, known, report)
+        if known is not linked:
+            shade = _aimed_before(shade)
         known = replace(known, hull=known.hull.joined(hull))
     seq, channel = max(shade.seq, report.seq), _conversed(turn, shade.channel, report)
     pending = shade.outstanding
@@ -89,6 +91,14 @@ def _ahead_of(shade: Shade, known: Knowledge, report: Report) -> Knowledge:
         return known
     known = evidence.slipped(spec, known, moves=1, distance=abs(order.to - report.count))
     return evidence.departed(spec, evidence.swallowed(spec, known, order.to), to=order.to)
+
+
+def _aimed_before(shade: Shade) -> Shade:
+    """Return the shade with a move that was aimed by the link before this one, so that it is aimed anew."""
+    pending = shade.outstanding
+    if pending is None or pending.purpose is not Purpose.MOVE:
+        return shade
+    return replace(shade, outstanding=replace(pending, request=None))
 
 
 def _conversed(turn: Turn, channel: Channel, report: Report) -> Channel:

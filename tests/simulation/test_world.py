@@ -68,6 +68,10 @@ def test_boards_that_tell_of_a_stall_too_late_are_not_sent_to_seek_without_end(s
     assert run_seed(Options(seed=seed, days=6.0, one_way=0, progress_s=4.2, level=False)).failures == ()
 
 
+def test_a_level_group_is_aimed_anew_where_a_switch_is_met_on_the_way() -> None:
+    assert run_seed(Options(seed=7, days=6.0, faults=("network", "hold"))).failures == ()
+
+
 def test_boards_that_never_report_are_claimed_no_sharper_than_they_can_be() -> None:
     # Those that once escaped, by what was found: a fall at the end of a move, an older target handed back,
     # a stranger's after nonsense, a target that its board had yet to hear.

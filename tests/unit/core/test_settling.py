@@ -234,3 +234,25 @@ def test_an_order_that_the_board_cannot_obey_fails() -> None:
     bench.report(count=0, why=Why.REFUSED, because="speed", seq=bench.order.seq - 1)
     assert bench.fates == ["failed"]
     assert bench.why == "board attic-board refused: speed; check its settings"
+
+
+def test_an_order_on_its_way_past_a_reference_is_aimed_anew() -> None:
+    switch = Reference(at_mm=1790.0, repeatability_mm=1.0)
+    bench = Bench(lower_switch=switch, drive_confirmed=False).known_at_top()
+    bench.report(count=0, awake=False)
+    bench.ask(0)
+    first = bench.order
+    bench.report(count=900, to=first.to, moving=True, why=Why.STARTED, seq=first.seq)
+    bench.now_s += 1
+    bench.ask(1)
+    late = bench.order
+    assert late.to is not None
+    bench.now_s += 0.3
+    bench.report(count=late.to - 1500, to=late.to - 1500, why=Why.LOWER_SWITCH, seq=first.seq)
+    known = bench.shade.knowledge
+    assert known.base is not None
+    aimed = bench.order
+    assert aimed.to is not None
+    assert aimed.to < late.to - 1000
+    wanted = SPEC.travel.steps_at_percent(1)
+    assert known.base.middle + aimed.to == pytest.approx(wanted, abs=20)
