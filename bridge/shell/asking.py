@@ -8,7 +8,8 @@ from bridge.adapters.broker.tree import Confirming, Request, Switching, Wanted, 
 from bridge.core.events import Asked, Confirmed, Event, GroupAsked, Switched
 from bridge.core.values import Moment, Rank
 
-SOURCE = "the device tree"
+# Said to the family: `Up asked by …`. Which program it was nobody can see.
+SOURCE = "a dashboard or command"
 
 
 def event_of(request: Request, at: Moment) -> Event:

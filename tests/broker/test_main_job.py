@@ -122,7 +122,9 @@ def test_a_dragged_slider_reaches_the_board_four_times_a_second_and_ends_at_its_
     assert 3 <= len(times) <= 11
     # A quarter of a second by the monotonic clock; the stamps are of the wall clock, which is disciplined.
     assert min(gaps) >= 0.249
-    ends = [line for line in house.bridge.logged("request.ended") if line["source"] == "the device tree"]
+    ends = [
+        line for line in house.bridge.logged("request.ended") if line["source"] == "a dashboard or command"
+    ]
     fates = [line["fate"] for line in ends]
     assert fates.count("superseded") >= 40
     ids = [line["request"] for line in house.bridge.logged("request.accepted")]
