@@ -58,6 +58,8 @@ BREATH = 3
 LOOK_APART_S = 0.01
 # So many messages that wait are decided upon and written down together; the orders of all leave after it.
 TOGETHER = 16
+# While more orders wait than leave in one turn of the loop, so few that what they lead to can leave in one.
+CROWDED, TOGETHER_CROWDED = 20, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +256,8 @@ class Daemon:
         One on a listen topic is read in the light of all before it, so it stands alone.
         """
         found = [await self._inbox.get()]
-        while len(found) < TOGETHER and not self._outside.alone(found[-1].topic):
+        most = TOGETHER if self._session.orders_waiting < CROWDED else TOGETHER_CROWDED
+        while len(found) < most and not self._outside.alone(found[-1].topic):
             following = self._inbox.first()
             if following is None or self._outside.alone(following.topic):
                 break

@@ -29,6 +29,8 @@ from bridge.core.values import GroupId, ShadeId
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
 STOP_LIFETIME_S = 60.0
+# Nor is a question, of which a large house has thousands at once when its broker is back; it moves nothing.
+LIFETIMES_S = {Do.STOP: STOP_LIFETIME_S, Do.TELL: 30.0}
 # The tree follows after so long without anything new, longer than a handful of requests takes, so that it
 # keeps no order waiting; while news keeps coming, so late at the latest: a flood makes no flood of values.
 QUIET_S = 0.008
@@ -90,7 +92,7 @@ class Faces:
             topic, payload = contract.encode(
                 each.order, root=self._root, board=each.board, channel=each.channel
             )
-            lifetime_s = STOP_LIFETIME_S if each.order.do is Do.STOP else ORDER_LIFETIME_S
+            lifetime_s = LIFETIMES_S.get(each.order.do, ORDER_LIFETIME_S)
             self._send(Publication(topic=topic, payload=payload, qos=1, retain=False), lifetime_s)
 
     def aim(self, house: House, targets: Iterable[SendTarget]) -> None:

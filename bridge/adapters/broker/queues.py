@@ -55,6 +55,11 @@ class Outbox:
     def __len__(self) -> int:
         return len(self._orders) + len(self._others)
 
+    @property
+    def orders(self) -> int:
+        """How many orders wait."""
+        return len(self._orders)
+
     def put(self, publication: Publication, *, expires_s: float | None = None) -> Dropped | None:
         """Queue a message; `expires_s` is the monotonic time after which it must not leave any more.
 

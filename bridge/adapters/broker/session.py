@@ -92,6 +92,11 @@ class Session:
         self._stood = False
 
     @property
+    def orders_waiting(self) -> int:
+        """How many orders have not left yet."""
+        return self._outbox.orders
+
+    @property
     def up(self) -> bool:
         """Whether messages are taken."""
         return self._up

@@ -23,6 +23,8 @@ from bridge.shell.bench.house import Place
 from bridge.shell.bench.meter import connected, socket_of
 
 BOARDS_A_CLIENT = 100
+# Thousands of boards on a machine that is busy otherwise.
+PATIENCE_S = 900.0
 # A move of a real shade takes tens of seconds; here each takes as long, so that waves can be told apart.
 TRAVEL_S = 2.0
 
@@ -122,7 +124,7 @@ class Crowd:
         place = self._places[shade]
         self._report(self.channels[place.board, place.channel], "told")
 
-    def until(self, wanted: Callable[[], bool], what: str, *, within_s: float = 120.0) -> None:
+    def until(self, wanted: Callable[[], bool], what: str, *, within_s: float = PATIENCE_S) -> None:
         """Let the boards live until `wanted`.
 
         Raises:

@@ -6,6 +6,7 @@ client. All shades hang outside and are raised by one gust, four of the eight on
 
 from __future__ import annotations
 
+import json
 import tempfile
 import time
 from collections.abc import Callable
@@ -106,7 +107,11 @@ def run(sizes: tuple[int, ...], seconds: float, say: Say) -> list[Scaled]:
     Raises:
         LinkError: no Mosquitto, or something did not answer.
     """
-    return [_measured(size, seconds, say) for size in sizes]
+    found = []
+    for size in sizes:
+        found.append(_measured(size, seconds, say))
+        say(json.dumps(asdict(found[-1])))
+    return found
 
 
 def _measured(shades: int, seconds: float, say: Say) -> Scaled:

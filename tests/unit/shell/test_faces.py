@@ -5,9 +5,11 @@ import json
 
 import pytest
 
-from bridge.core.outcome import Level, Note
+from bridge.core.contract import Do, Order
+from bridge.core.outcome import Level, Note, SendOrder
+from bridge.core.values import BoardId
 from bridge.shell import faces
-from bridge.shell.faces import LATEST_S, ORDER_LIFETIME_S, QUIET_S, STOP_LIFETIME_S
+from bridge.shell.faces import LATEST_S, LIFETIMES_S, ORDER_LIFETIME_S, QUIET_S, STOP_LIFETIME_S
 from tests.unit.shell.small_house import ONE, ORDERS, OTHER, Bench, ask, stop
 
 pytestmark = pytest.mark.looptime
@@ -27,6 +29,13 @@ async def test_an_order_has_a_short_life_and_a_stop_a_long_one(bench: Bench) -> 
     lives = [life_s for publication, life_s in bench.sent if publication.topic == ORDERS[ONE]]
     assert lives == [ORDER_LIFETIME_S, STOP_LIFETIME_S]
     assert not any(publication.retain for publication, life_s in bench.sent if life_s is not None)
+
+
+async def test_a_question_may_wait_longer_than_an_order(bench: Bench) -> None:
+    question = Order(term=1, boot=1, seq=1, seen=0, do=Do.TELL)
+    bench.faces.order([SendOrder(shade=ONE, board=BoardId("attic"), channel=0, order=question)])
+    ((_, life_s),) = bench.sent
+    assert life_s == LIFETIMES_S[Do.TELL] > ORDER_LIFETIME_S
 
 
 async def test_only_what_differs_is_shown(bench: Bench) -> None:

@@ -3,7 +3,7 @@ import asyncio
 import pytest
 
 from bridge.adapters.broker.messages import Incoming, Publication
-from bridge.adapters.broker.queues import Dropped, Inbox, Outbox
+from bridge.adapters.broker.queues import Dropped, Inbox, Outbox, room_for
 
 
 def kept(topic: str, payload: bytes = b"1") -> Publication:
@@ -16,6 +16,22 @@ def passing(topic: str, payload: bytes = b"1") -> Publication:
 
 def taken(outbox: Outbox, *, now_s: float = 0.0) -> list[tuple[str, bytes]]:
     return [(each.topic, each.payload) for each in outbox.take(1000, now_s=now_s)[0]]
+
+
+def test_a_large_house_has_room_for_all_that_the_broker_hands_back_at_once() -> None:
+    # Memory, report and description of each shade, and a link for each board of one channel.
+    assert room_for(5000) >= 4 * 5000
+    assert room_for(20) == 1000
+
+
+def test_orders_that_wait_are_counted() -> None:
+    outbox = Outbox()
+    outbox.put(kept("a"))
+    for _ in range(3):
+        outbox.put(passing("order"), expires_s=1.0)
+    assert outbox.orders == 3
+    taken(outbox)
+    assert outbox.orders == 0
 
 
 def test_the_newest_retained_value_replaces_the_one_that_waits() -> None:
