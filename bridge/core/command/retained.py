@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bridge.core.command.goals import Refusal
 from bridge.core.command.supply import must_stagger, must_wait, note_start
-from bridge.core.command.targets import Draft, draft, sent
+from bridge.core.command.targets import LOST_COUNT, Draft, draft, sent
 from bridge.core.outcome import Level
 from bridge.core.position import one_way as position
 from bridge.core.reckoning import Reckoning, Run
@@ -22,6 +22,11 @@ from bridge.core.turn import Turn
 HANDED_BACK_S = 7.0
 # Until its supply may have amps to spare.
 RETRY_S = 2.0
+
+MAY_BE_AT_ZERO = (
+    "If the board has been without power it takes itself to be up though it hangs lower: ask `up`, look "
+    "whether it hangs at its upper limit, `nudge` it up to there if it does not, and confirm `upper`"
+)
 
 
 def gives_up_a_target(spec: ShadeSpec, reckoning: Reckoning, run: Run) -> bool:
@@ -113,9 +118,7 @@ def missed(turn: Turn, shade: Shade) -> Shade:
         return replace(shade, reckoning=again)
     why = (
         f"the broker has lost the target that it kept on {topic}; let it keep retained messages when it "
-        "restarts. If the board has been without power it takes itself to be up though it hangs lower: ask "
-        "`up`, look whether it hangs at its upper limit, `nudge` it up to there if it does not, and confirm "
-        "`upper`"
+        f"restarts. {LOST_COUNT if after.counts is None else MAY_BE_AT_ZERO}"
     )
     turn.note("board.target.forgotten", Level.ERROR, shade=shade.id, text=why)
     return replace(shade, knowledge=known, reckoning=after, trouble=why)

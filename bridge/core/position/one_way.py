@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from math import ceil, floor
 
-from bridge.core.position.allowance import braking, free_above, physical_range, snap
+from bridge.core.position.allowance import braking, free_above, physical_range, snap, steps_for_mm
 from bridge.core.position.claims import claim_at, reckoned_at
 from bridge.core.position.estimate import Knowledge
 from bridge.core.position.evidence import rebased, slipped
@@ -285,12 +285,12 @@ def forgotten(spec: ShadeSpec, known: Knowledge, reckoning: Reckoning) -> tuple[
         reckoning, target=None, value=None, vouched_s=None, watched=False, rests_s=None, kept_s=None
     )
     run, counts = reckoning.run, reckoning.counts
+    if known.base is None or counts is None or abs(known.base.middle) > steps_for_mm(spec, spec.doubtful_mm):
+        # Far from where it was switched on, no count would lead up without running against the stop.
+        return replace(power_lost(spec, known), base=None, mark=None), replace(after, run=None, counts=None)
     if run is not None:
         counts = path(run).joined(run.rests).joined(only(0))
         after = replace(after, run=replace(run, rests=counts, steady=False))
-    if counts is None:
-        return known, after
     counts, known = counts.joined(only(0)), power_lost(spec, known)
-    if known.base is not None:
-        known = linked(spec, known, known.hull, counts)
+    known = linked(spec, known, known.hull, counts)
     return replace(known, hearsay=True), replace(after, counts=counts)

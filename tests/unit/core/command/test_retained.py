@@ -7,6 +7,7 @@ import pytest
 from bridge.core.events import Button, Percent, Press
 from bridge.core.outcome import Level
 from bridge.core.position.estimate import Grade
+from bridge.core.position.one_way import forgotten
 from bridge.core.shade.units import count_of
 from bridge.core.spec import OneWayLink, SupplySpec, Unit
 from bridge.core.values import Interval, SupplyId
@@ -198,6 +199,18 @@ class TestForgotten:
             assert world.true_mm == pytest.approx(0, abs=5)
             world.confirm()
             assert world.outlook.grade is not Grade.DOUBTFUL
+
+    def test_where_no_count_leads_up_safely_its_board_has_to_be_switched_off_and_on(self) -> None:
+        world = settled_world(given_link(alive=ALIVE))
+        world.ask(Percent(open_pct=20))
+        world.run(40.0)
+        base = world.shade.knowledge.base
+        assert base is not None
+        hull = Interval(low=0, high=10)  # a person has rolled it up, and confirmed it there
+        far = replace(world.shade.knowledge, base=base.shifted(-40_000), hull=hull)
+        known, reckoning = forgotten(world.spec, far, world.shade.reckoning)
+        assert (known.base, reckoning.counts) == (None, None)
+        assert known.hull.contains(hull)
 
     def test_nothing_is_ordered_before_the_broker_has_had_time_to_hand_it_back(self) -> None:
         world = self.empty()
