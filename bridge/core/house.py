@@ -47,6 +47,7 @@ from bridge.core.outcome import Decisions, Level
 from bridge.core.overhearing import hear_alive, hear_target
 from bridge.core.position.estimate import Knowledge
 from bridge.core.recalling import displaced, hear_memory, outdated
+from bridge.core.reckoning import rests_elsewhere
 from bridge.core.referring import due_s as referring_due_s
 from bridge.core.referring import referred
 from bridge.core.replacing import replace
@@ -245,6 +246,8 @@ def _grew(before: House, after: House) -> bool:
     for shade in touched(before, after):
         old = before.shades.get(shade.id)
         if old is None or not _covered(shade.knowledge, old.knowledge):
+            return True
+        if rests_elsewhere(old.reckoning, shade.reckoning):
             return True
     return False
 

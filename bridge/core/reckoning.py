@@ -84,3 +84,15 @@ class Reckoning:
     rests_s: float | None = None
     likely: Steps | None = None
     kept_s: float | None = None
+
+
+def rests_elsewhere(before: Reckoning, after: Reckoning) -> bool:
+    """Say whether its board may come to rest where it was not going to: no report would ever tell."""
+    was, is_now = _rests(before), _rests(after)
+    if was is is_now or was is None:
+        return False
+    return is_now is None or not was.contains(is_now)
+
+
+def _rests(reckoning: Reckoning) -> Interval | None:
+    return reckoning.counts if reckoning.run is None else reckoning.run.rests

@@ -63,6 +63,19 @@ def test_a_halt_held_up_on_its_way_to_the_broker_lets_the_board_go_on(seed: int)
     assert run_seed(options).failures == ()
 
 
+@pytest.mark.parametrize(
+    ("seed", "kind"),
+    [
+        (9005, "flap"),  # sent from its old target to where it was taken to rest, past the end of its cloth
+        (9007, "server-power"),  # a halt that a power cut took from the journal
+    ],
+)
+def test_a_house_of_two_boards_that_never_report_and_of_one_fault(seed: int, kind: str) -> None:
+    faults = (kind, "sensor")
+    options = Options(seed=seed, days=3.0, shades=2, one_way=2, faults=faults, mishaps=0.5)
+    assert run_seed(options).failures == ()
+
+
 @pytest.mark.parametrize("seed", [4001, 4002, 4004, 4005, 4012])
 def test_boards_that_tell_of_a_stall_too_late_are_not_sent_to_seek_without_end(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0, one_way=0, progress_s=4.2, level=False)).failures == ()

@@ -143,13 +143,15 @@ def _arrived(turn: Turn, shade: Shade, run: Run) -> Shade:
         rests = position.path(run).joined(run.rests)
         return replace(shade, reckoning=replace(shade.reckoning, run=None, counts=rests))
     reckoning = replace(shade.reckoning, run=None, counts=run.rests)
-    if gives_up_a_target(shade.spec, reckoning, run):
-        reckoning = replace(reckoning, rests_s=turn.now_s, likely=run.to if run.timed else None)
     known = position.at_rest(shade.spec, shade.knowledge, run.rests)
-    alive = shade.spec.one_way.alive
+    alive, vouched_s = shade.spec.one_way.alive, turn.now_s
     if _may_be_gone(shade) and alive is not None:
-        reckoning = replace(reckoning, vouched_s=turn.now_s + alive.within_s)
+        vouched_s += alive.within_s
+        reckoning = replace(reckoning, vouched_s=vouched_s)
         known = replace(known, hull=known.hull.joined(shade.knowledge.hull))
+    if gives_up_a_target(shade.spec, reckoning, run):
+        # A board that lost its power on the way takes itself to be at its old target, and that is told late.
+        reckoning = replace(reckoning, rests_s=vouched_s, likely=run.to if run.timed else None)
     shade = replace(shade, reckoning=reckoning, knowledge=known)
     turn.note(
         "shade.move.reckoned",

@@ -22,7 +22,7 @@ def halted(link: OneWayLink | None = None, *, after_s: float = 5.0, settles: boo
     world.ask(DOWN)
     world.run(after_s)
     world.ask(STOP_NOW)
-    world.run(12.0 if settles else 0.2)
+    world.run(24.0 if settles else 0.2)
     return world
 
 
@@ -60,6 +60,18 @@ class TestHalts:
         assert world.true_mm == pytest.approx(hung, abs=0.5)
         assert world.shade.reckoning.counts == Interval(low=kept(world), high=kept(world))
 
+    def test_nothing_is_sent_behind_a_halt_before_the_board_is_vouched_for(self) -> None:
+        """Cut on its way and back at once, it takes itself to be at the target that it was halted from."""
+        world = settled_world(given_link(stop=STOP, alive=ALIVE))
+        world.ask(DOWN)
+        world.run(3.0)
+        world.power_cut(told_after_s=9.0)
+        world.power_up()
+        hung = world.true_mm
+        world.ask(STOP_NOW)
+        world.run(8.0)
+        assert world.true_mm == pytest.approx(hung, abs=0.5)
+
     @pytest.mark.parametrize("unit", list(Unit))
     def test_its_topic_holds_where_it_stands_in_every_unit(self, unit: Unit) -> None:
         world = halted(given_link(stop=STOP, alive=ALIVE, unit=unit, decimals=2))
@@ -71,7 +83,7 @@ class TestHalts:
         world.run(0.95)  # it stands
         assert not world.board.motor.moving
         before = world.true_mm
-        world.run(20.0)
+        world.run(40.0)
         assert world.true_mm == pytest.approx(before, abs=world.spec.doubtful_mm)
         assert world.outlook.width_mm < 10
         assert world.fates()[-1] == "reached"
@@ -85,7 +97,7 @@ class TestHalts:
         world.ask(DOWN)
         world.run(5.0)
         world.publish("porch/halt", b"halt")
-        world.run(12.0)
+        world.run(24.0)
         hung = world.true_mm
         reconnected(world)
         assert world.true_mm == pytest.approx(hung, abs=0.5)
