@@ -23,7 +23,9 @@ from bridge.core import (
     settling,
     starting,
 )
+from bridge.core.command import one_way as command_one_way
 from bridge.core.command import orders, pursue, requests, supply
+from bridge.core.events import only_halts
 from bridge.core.position import claims, evidence, fall, one_way
 from bridge.core.position.estimate import Grade
 from bridge.core.state import House
@@ -179,6 +181,17 @@ def _sharp(spec: Any, known: Any, at: Any, **told: Any) -> Any:
 
 def _half_as_wide(spec: Any, hull: Any) -> float:
     return claims.width_mm(spec, hull) / 2
+
+
+def _nothing_missed(spec: Any, known: Any, reckoning: Any) -> Any:
+    return known, replace(reckoning, kept_s=None)
+
+
+def _deaf_to_stops_of_a_group(original: Callable[..., Any]) -> Callable[..., Any]:
+    def asked(turn: Turn, shade: Any, *, event: Any, front: Any) -> Any:
+        return shade if only_halts(event) else original(turn, shade, event=event, front=front)
+
+    return asked
 
 
 _referenced = evidence.referenced
@@ -398,12 +411,33 @@ PLANTED = (
         quick=False,
     ),
     Planted(
-        "an order whose end nobody tells is repeated without end",
-        _setting(concluding, "UNTOLD_MAX", 10**6),
-        I3,
+        "a halted board is left with the target that it was halted from",
+        _setting(command_one_way, "gives_up_a_target", lambda spec, reckoning, run: False),
+        I4,
+        ("network", "stranger"),
+        4,
+        quick=False,
+    ),
+    Planted(
+        "a target that the broker has lost is not missed",
+        _setting(one_way, "forgotten", _nothing_missed),
+        I1 | I2,
+        ("broker", "cut"),
+        4,
+    ),
+    Planted(
+        "a move sent before a switch was met keeps its aim",
+        _setting(settling, "_aimed_before", lambda shade: shade),
+        I2,
         ("network", "hold"),
         6,
-        quick=False,
+    ),
+    Planted(
+        "a stop of a group is not passed on",
+        _wrapping(house, "_asked", _deaf_to_stops_of_a_group),
+        I6,
+        (),
+        4,
     ),
     Planted(
         "every reference is kept",
