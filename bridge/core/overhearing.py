@@ -106,7 +106,8 @@ def _driven(turn: Turn, shade: Shade, value: Fraction, *, begun_s: float) -> Sha
         # From any count: the hem bar is still on its way from wherever it was.
         run = replace(run, began=physical_range(spec).shifted(-shade.knowledge.base.middle))
     run = replace(run, sent_s=begun_s, heard_s=turn.now_s)
-    known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
+    known = position.perhaps_fallen(spec, shade.knowledge, reckoning)
+    known = position.departed(spec, known, run, way=position.way_to(reckoning, to))
     reckoning = replace(reckoning, run=run, target=to, value=value, echoes=(), vouched_s=None, rests_s=None)
     return replace(shade, knowledge=known, reckoning=reckoning, target_pct=_percent(shade, to))
 

@@ -305,7 +305,8 @@ def _halt_by_target(turn: Turn, shade: Shade, run: Run) -> Shade:
     for value in (wanted, value_for(spec, whole.low)):
         to = count_of(spec, value)
         now = position.set_off(spec, shade.reckoning, to=to, request=request, now_s=turn.now_s)
-        known = position.departed(spec, shade.knowledge, now, way=position.way_to(shade.reckoning, to))
+        known = position.perhaps_fallen(spec, shade.knowledge, shade.reckoning)
+        known = position.departed(spec, known, now, way=position.way_to(shade.reckoning, to))
         if refuse_downward(shade, known, now) is None and to != run.to:
             return sent(turn, replace(shade, knowledge=known), now, value, halts=True)
     why = "its board knows no halt, and no target would be a safe one; switch its power off to stop it"

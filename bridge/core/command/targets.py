@@ -70,7 +70,8 @@ def draft(shade: Shade, goal: Steps, *, request: int | None, now_s: float) -> Dr
     value = value_for(spec, nearest_cycle(spec, exact) if rounds else exact)
     to = count_of(spec, value)
     run = position.set_off(spec, reckoning, to=to, request=request, now_s=now_s)
-    known = position.departed(spec, shade.knowledge, run, way=position.way_to(reckoning, to))
+    known = position.perhaps_fallen(spec, shade.knowledge, reckoning)
+    known = position.departed(spec, known, run, way=position.way_to(reckoning, to))
     refusal = _out_of_reach(shade, exact) or refuse_downward(shade, known, run)
     return refusal or Draft(value=value, run=run, knowledge=known)
 

@@ -179,6 +179,23 @@ def departed(spec: ShadeSpec, known: Knowledge, run: Run, *, way: Steps) -> Know
     return replace(after, hull=after.hull.joined(_let_go(spec, claim_over(spec, after, path(run)))))
 
 
+def perhaps_fallen(spec: ShadeSpec, known: Knowledge, reckoning: Reckoning) -> Knowledge:
+    """Return knowledge of a board that is told something while it is on its way.
+
+    It may have come to its end already, and gone to sleep there: where nothing holds it then the cloth has
+    fallen, and the count means another place.
+    """
+    run = reckoning.run
+    if run is None or known.base is None or spec.one_way.rest_current:
+        return known
+    at = claim_over(spec, known, run.rests)
+    if holds(spec, at):
+        return known
+    fallen = linked(spec, known, after_power_cut(spec, at), run.rests)
+    assert fallen.base is not None
+    return replace(fallen, hull=known.hull.joined(fallen.hull), base=known.base.joined(fallen.base))
+
+
 def _let_go(spec: ShadeSpec, hull: Interval) -> Interval:
     """Return `hull` with where the cloth falls from there once the board, arrived or halted, is asleep."""
     if spec.one_way.rest_current or holds(spec, hull):

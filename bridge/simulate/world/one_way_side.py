@@ -71,9 +71,11 @@ class OneWaySide(Line):
 
     def _later(self, message: Overheard, *, retained: bool) -> None:
         self.in_at = max(self.in_at, self.world.now + self.world.latency())
+        self.world.checks.reckoned.under_way.add(message.number)
         self.world.at(self.in_at, self._heard, message, retained, self.life)
 
     def _heard(self, message: Overheard, retained: bool, life: int) -> None:
+        self.world.checks.reckoned.under_way.discard(message.number)
         if life != self.life or not self.board.powered:
             self.world.checks.reckoned.dropped(self, message)
             return

@@ -48,6 +48,8 @@ class Reckoned:
         # What strangers have said and the bridge has not heard: number and whether the broker keeps it.
         self.strange: dict[ShadeId, dict[int, bool]] = {}
         self.heard_s: dict[int, float] = {}
+        # What the broker has passed on to a board that has not got it yet.
+        self.under_way: set[int] = set()
         # The last message on each board's topic.
         self.newest: dict[str, int] = {}
         # The last message that the bridge has heard.
@@ -224,7 +226,10 @@ class Reckoned:
             self.unknowable(name, "a target that the broker still keeps for its board")
         self.last_heard[name] = message.number
         if message.sender is Sender.BRIDGE and not event.retained:
-            self.heard_s.setdefault(message.number, self.world.now)
+            if message.number not in self.heard_s:
+                self.heard_s[message.number] = self.world.now
+                in_time_s = max(0.0, message.spec.one_way.latency_s - side.board.plan.delay_s) + 1e-6
+                self.world.at(self.world.now + in_time_s, self._not_there_yet, name, message.number)
             if len(self.heard_s) > HEARD_KEPT:
                 for old in list(self.heard_s)[: HEARD_KEPT // 2]:
                     del self.heard_s[old]
@@ -235,6 +240,10 @@ class Reckoned:
             self.unknowable(name, "a stranger whom the bridge has not heard")
         elif message.sender is Sender.STRANGER and not event.retained and self._is_late(message):
             self.unknowable(name, "a stranger heard later than the settings say")
+
+    def _not_there_yet(self, name: ShadeId, number: int) -> None:
+        if number in self.under_way:
+            self.unknowable(name, "a target later than the settings say")
 
     def _is_late(self, message: Overheard) -> bool:
         return self.world.now > message.at_s + message.spec.one_way.latency_s

@@ -220,3 +220,19 @@ def test_a_board_whose_target_nobody_knows_means_nothing_by_its_count() -> None:
     after, reckoning = one_way.power_returned(SPEC, known_at(), Reckoning(), 0.0)
     assert after.base is None
     assert reckoning.counts is None
+
+
+def test_a_board_told_on_its_way_may_have_slept_at_its_end_and_let_the_cloth_fall() -> None:
+    loose, reckoning = replace(ASLEEP, unpowered_holds=()), Reckoning(run=run_to(10_240))
+    known = known_at(loose)
+    after = one_way.perhaps_fallen(loose, known, reckoning)
+    assert known.base is not None
+    assert after.base is not None
+    assert after.base.contains(known.base)
+    # What counts as 10240 may be the end of the cloth.
+    assert after.base.high + 10_240 >= loose.travel.end_steps
+    assert after.hull.high >= loose.travel.end_steps
+    held = replace(ASLEEP, unpowered_holds=((0.0, 100.0),))
+    for spec in (held, replace(SPEC, unpowered_holds=())):
+        assert one_way.perhaps_fallen(spec, known_at(spec), reckoning) == known_at(spec)
+    assert one_way.perhaps_fallen(loose, known, resting(10_240)) == known
