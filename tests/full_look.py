@@ -61,8 +61,9 @@ def _queue(house: House) -> Iterator[float]:
         return
     yield from (shade.ordered_at_s + ORDER_EVERY_S for shade in waiting if shade.ordered_at_s is not None)
     for shade in shades:
-        if shade.outstanding is not None and not shade.channel.answered:
-            yield supply.surely_over_s(shade, shade.outstanding)
+        over_s = None if shade.channel.answered else supply.surely_over_s(shade)
+        if over_s is not None:
+            yield over_s
     if house.returned_at_s is not None and house.started_at_s is not None:
         yield min(house.started_at_s + house.spec.stagger_s, house.returned_at_s + RESTLESS_S)
 

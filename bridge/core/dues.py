@@ -134,10 +134,11 @@ def _row(
     rules: float = AT_ONCE,
 ) -> Row:
     """Return what the agenda holds of a shade, in the order of the columns."""
-    due_s, request, pending = shade_due_s(house, shade), shade.request, shade.outstanding
+    due_s, request = shade_due_s(house, shade), shade.request
     waits = request is not None and request.queued
     spaced_s = shade.ordered_at_s + ORDER_EVERY_S if waits and shade.ordered_at_s is not None else NEVER
-    over_s = NEVER if pending is None or shade.channel.answered else surely_over_s(shade, pending)
+    over_s = None if shade.channel.answered else surely_over_s(shade)
+    over_s = NEVER if over_s is None else over_s
     again_at = shade.ruling.again_at if shade.spec.rules else None
     return (
         NEVER if due_s is None else due_s,

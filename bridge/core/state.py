@@ -56,6 +56,7 @@ class Channel:
             known to have acted on, and of all that have left since; None when it may have no bounds.
         bounds_boot: The boot that those bounds were sent to.
         stalls: Stalls that the board has told of in `boot`.
+        left_moving: When it was last heard it was moving.
     """
 
     boot: int | None = None
@@ -70,6 +71,7 @@ class Channel:
     bounds: Interval | None = None
     bounds_boot: int | None = None
     stalls: int = 0
+    left_moving: bool = False
 
 
 def bounds_in_force(channel: Channel, boot: int | None) -> Interval | None:

@@ -164,7 +164,8 @@ def fallen_silent(shade: Shade) -> Shade:
     channel = shade.channel
     bounds = bounds_in_force(channel, shade.knowledge.boot)
     known = unheard(shade.spec, shade.knowledge, bounds)
-    silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None)
+    moving = channel.left_moving if channel.report is None else channel.report.moving
+    silent = replace(channel, answered=False, asked_seq=None, asks=0, report=None, left_moving=moving)
     pending = shade.outstanding
     if pending is not None:
         pending = replace(pending, unheard=True)

@@ -15,7 +15,7 @@ from bridge.core.command.requests import asked_by
 from bridge.core.replacing import replace
 from bridge.core.shade.profile import move_profile
 from bridge.core.spec import HouseSpec, Mounting, ShadeSpec
-from bridge.core.state import House, Outstanding, Purpose, Request, Shade, kept
+from bridge.core.state import House, Purpose, Request, Shade, kept
 from bridge.core.turn import Turn
 from bridge.core.values import SupplyId
 
@@ -34,12 +34,10 @@ MOTION = (Purpose.MOVE, Purpose.REFERENCE)
 
 def moves(shade: Shade, now_s: float) -> bool:
     """Say whether a shade may be moving now; out of hearing it may still be at its last order for a while."""
-    pending = shade.outstanding
     if _reports_motion(shade):
         return True
-    if pending is None or not (pending.purpose in MOTION or pending.braking):
-        return False
-    return shade.channel.answered or now_s < surely_over_s(shade, pending)
+    over_s = surely_over_s(shade)
+    return over_s is not None and (shade.channel.answered or now_s < over_s)
 
 
 def draw_a(shade: Shade, now_s: float) -> float:
@@ -248,9 +246,16 @@ def _reports_motion(shade: Shade) -> bool:
     return (report is not None and report.moving) or shade.reckoning.run is not None
 
 
-def surely_over_s(shade: Shade, pending: Outstanding) -> float:
-    """Return by when a board that nobody hears has ended its last order, if it ever got it."""
-    steps = shade.knowledge.hull.width if pending.order.at_most is None else pending.order.at_most
-    pps, ramp = pending.order.pps or shade.spec.top_pps, pending.order.ramp or shade.spec.ramp_pps2
-    move = move_profile(steps=steps, top_pps=pps, ramp_pps2=ramp)
-    return pending.sent_at_s + LATE_S + PACE * move.duration_s
+def surely_over_s(shade: Shade) -> float | None:
+    """Return by when a board that nobody hears has ended its last motion, if it made one; None without."""
+    pending, channel, spec = shade.outstanding, shade.channel, shade.spec
+    if pending is not None and (pending.purpose in MOTION or pending.braking):
+        steps = shade.knowledge.hull.width if pending.order.at_most is None else pending.order.at_most
+        pps, ramp, since_s = pending.order.pps, pending.order.ramp, pending.sent_at_s
+    elif channel.left_moving and not channel.answered:
+        # No order of ours accounts for it: another bridge's, or one from before its request was given up.
+        steps, pps, ramp, since_s = spec.ends.width, spec.top_pps // 2, None, channel.heard_at_s
+    else:
+        return None
+    move = move_profile(steps=steps, top_pps=pps or spec.top_pps, ramp_pps2=ramp or spec.ramp_pps2)
+    return since_s + LATE_S + PACE * move.duration_s

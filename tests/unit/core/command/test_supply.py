@@ -386,3 +386,21 @@ def test_shade_ids_are_what_the_queue_is_made_of() -> None:
     scene.ask_all(40)
     assert scene.house is not None
     assert queue(scene.house, range(len(scene.house.shades)))[0] is scene.house.shades[ShadeId("two")]
+
+
+def test_a_board_lost_while_it_moved_for_nobody_s_order_is_still_reckoned_with() -> None:
+    shades = [on_supply(name, 1.5) for name in ("one", "two")]
+    scene = Scene(house_spec(*shades, amps=2.0)).begin()
+    board = scene.boards["two"]
+    scene.ask("two", 0)
+    scene.event(ClaimHeard(at=scene.at, term=99, retained=False))  # another bridge: its request ends
+    scene.event(Started(at=scene.at, spec=scene.spec))
+    scene.reconnect()
+    scene.run(1)
+    assert board.moving
+    scene.link("two", Link.LOST)
+    scene.ask("one", 50)
+    assert not scene.boards["one"].moving
+    scene.run(90)
+    assert scene.worst_a["attic"] <= 2.0
+    assert scene.shade("one").request is None, "it had its turn once the other was over for certain"
