@@ -154,7 +154,7 @@ def _impatient(shade: Any) -> float:
 
 
 def _dice(original: Callable[..., Any]) -> Callable[..., Any]:
-    return lambda shade: original(shade) + random.random()
+    return lambda spec, *, by_switch: max(1, original(spec, by_switch=by_switch) - random.randint(0, 40))
 
 
 def _any_boot(known: Any, report: Any) -> bool:
@@ -319,7 +319,7 @@ PLANTED = (
     Planted(
         "a bridge that stood down goes on",
         _setting(Turn, "may_order", property(lambda turn: turn.house.broker_up)),
-        I13,
+        I6 | I13,
         ("rival",),
         2,
     ),
@@ -451,5 +451,5 @@ PLANTED = (
 
 # Caught by living through the same seed twice.
 UNREPEATABLE = Planted(
-    "chance in the core", _wrapping(pursue, "_ask_due_s", _dice), frozenset({"I14"}), ("cut",)
+    "chance in the core", _wrapping(orders, "seek_pps", _dice), frozenset({"I14"}), ("cut",)
 )

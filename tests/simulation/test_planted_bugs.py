@@ -45,7 +45,7 @@ def test_every_planted_bug_is_caught_within_200_seeds(bug: Planted, monkeypatch:
 
 def test_chance_in_the_core_shows_as_two_stories_of_one_seed(monkeypatch: pytest.MonkeyPatch) -> None:
     UNREPEATABLE.plant(monkeypatch)
-    # The dice are thrown only where a board is asked again, and may fall alike: a few seeds are lived.
+    # The dice are thrown only where a shade seeks its upper end, and may fall alike: a few seeds are lived.
     assert any(told(UNREPEATABLE, seed) != told(UNREPEATABLE, seed) for seed in range(1, 13))
 
 
