@@ -11,6 +11,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 
 from bridge.adapters.broker.embedded import Embedded
@@ -24,6 +25,8 @@ NAME = "bench-scale"
 # In the steady state each shade reports, and is asked, once in so many seconds.
 REPORT_EVERY_S, ASK_EVERY_S = 10.0, 100.0
 QUIET_S = 5.0
+# So many are lowered at a time before the gust: people do not lower a whole building at once.
+UNDER_WAY = 200
 # By itself Mosquitto lets 1,000 messages wait for a client; a large house has more to say at once.
 OPTIONS = "max_queued_messages 0\n"
 
@@ -224,9 +227,9 @@ def _ask(crowd: Crowd, shade: int, number: int) -> None:
 
 def _gust(crowd: Crowd, running: Running) -> tuple[float, float, Part]:
     """Lower everything, then let a gust come; return first order, last order, and all of it."""
-    crowd.going.clear()
     before = crowd.arrived
-    for each in places(running.shades):
+    for number, each in enumerate(places(running.shades)):
+        crowd.until(partial(_is_past, crowd, before + number - UNDER_WAY), "shades to be lowered")
         crowd.say(_topic(each.shade, "opening/position"), b"50")
     crowd.until(lambda: crowd.arrived - before >= running.shades, "every shade to be lowered")
     crowd.fence()
@@ -237,6 +240,11 @@ def _gust(crowd: Crowd, running: Running) -> tuple[float, float, Part]:
     crowd.fence()
     ordered = crowd.going.values()
     return min(ordered) - began_s, max(ordered) - began_s, watch.part()
+
+
+def _is_past(crowd: Crowd, arrived: int) -> bool:
+    """Say whether so many have arrived that another one may set out."""
+    return crowd.arrived > arrived
 
 
 def _topic(shade: str, levels: str) -> str:
