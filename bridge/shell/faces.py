@@ -28,6 +28,8 @@ from bridge.core.values import GroupId, ShadeId
 
 # An order that could not leave within this time belongs to another situation; a stop is never too late.
 ORDER_LIFETIME_S = 5.0
+# A gust may send thousands at once, 20 to a round trip to the broker; none is to be lost for that.
+LIFETIME_A_SHADE_S = 0.004
 STOP_LIFETIME_S = 60.0
 # Nor is a question, of which a large house has thousands at once when its broker is back; it moves nothing.
 LIFETIMES_S = {Do.STOP: STOP_LIFETIME_S, Do.TELL: 30.0}
@@ -56,6 +58,7 @@ class Faces:
     def __init__(self, tree: Tree, *, boards_root: str, bridge: str, send: Send) -> None:
         self._tree, self._root, self._bridge, self._send = tree, boards_root, bridge, send
         self._shelf = MemoryShelf(boards_root=boards_root, device=tree.root)
+        self._lifetime_s = max(ORDER_LIFETIME_S, LIFETIME_A_SHADE_S * len(tree.shades))
         self._shown: dict[str, bytes] = {}
         self._outlooks: dict[ShadeId, ShadeOutlook] = {}
         self._kept: dict[str, bytes] = {}
@@ -92,14 +95,14 @@ class Faces:
             topic, payload = contract.encode(
                 each.order, root=self._root, board=each.board, channel=each.channel
             )
-            lifetime_s = LIFETIMES_S.get(each.order.do, ORDER_LIFETIME_S)
+            lifetime_s = LIFETIMES_S.get(each.order.do, self._lifetime_s)
             self._send(Publication(topic=topic, payload=payload, qos=1, retain=False), lifetime_s)
 
     def aim(self, house: House, targets: Iterable[SendTarget]) -> None:
         """Send one-way boards their targets in their sequence."""
         for each in targets:
             topic, payload, retain = one_way.encode(house.shades[each.shade].spec.one_way, each.value)
-            lifetime_s = STOP_LIFETIME_S if each.halts else ORDER_LIFETIME_S
+            lifetime_s = STOP_LIFETIME_S if each.halts else self._lifetime_s
             self._send(Publication(topic=topic, payload=payload, qos=1, retain=retain), lifetime_s)
 
     def show(self, house: House) -> None:

@@ -243,7 +243,7 @@ def _gust(crowd: Crowd, running: Running) -> tuple[float, float, Part]:
 
 
 def _is_past(crowd: Crowd, arrived: int) -> bool:
-    """Say whether so many have arrived that another one may set out."""
+    """Say whether more than so many have arrived."""
     return crowd.arrived > arrived
 
 
