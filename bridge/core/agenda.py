@@ -67,6 +67,8 @@ class Agenda:
     def places(self, *columns: Column, until: float = FINITE) -> list[int]:
         """Return the places with a number up to `until` in one of the columns, in order."""
         least = self.rows.least
+        if len(columns) == 1:
+            return [*self.rows.up_to(columns[0], until)] if least[columns[0]] <= until else []
         wanted = [column for column in columns if least[column] <= until]
         found = [place for column in wanted for place in self.rows.up_to(column, until)]
         return sorted(set(found)) if len(wanted) > 1 else found

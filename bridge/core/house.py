@@ -101,7 +101,8 @@ def due_s(house: House) -> float | None:
 
 def _catch_up(turn: Turn, house: House) -> House:
     """Return the house, of which the turn then knows which shades want a look."""
-    turn.agenda = caught_up(turn.agenda, house, turn.at)
+    if turn.caught is not house:
+        turn.agenda, turn.caught = caught_up(turn.agenda, house, turn.at), house
     return house
 
 

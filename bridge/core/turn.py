@@ -38,6 +38,8 @@ class Turn:
     drafted: tuple[tuple[object, ...], Draft | Refusal] | None = None
     # Which shades want a look, as of the last change; and which looks have left a shade as it was.
     agenda: Agenda | None = None
+    # The house that this agenda was found for; at the one time of a turn it stays the same.
+    caught: House | None = None
     left: list[tuple[Column, Shade]] = field(default_factory=list)
     # The day ahead of one shade takes tens of milliseconds: one shade in one turn.
     may_foresee: bool = True
