@@ -327,10 +327,12 @@ class Channel:
                 self.track.forget(switch)
 
     def _watch(self, motion: Motion) -> None:
-        """Feel for the senses: a switch counts only when it has been seen open in this motion."""
+        """Feel for the senses: a switch counts only when seen open since the motor last turned toward it."""
         upward = self.track.sign < 0
         switch, sense = (0, words.UPPER_SWITCH) if upward else (1, words.LOWER_SWITCH)
         self._see_open(motion)
+        if self.hands.closed(1 - switch):  # pulled past it
+            motion.seen_open[1 - switch] = False
         if sense in self.fit.senses and motion.seen_open[switch] and self.hands.closed(switch):
             motion.looks[switch] += 1
             if motion.looks[switch] >= LOOKS:

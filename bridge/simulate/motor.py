@@ -40,7 +40,7 @@ class Motion:
         held: Lasts only while a button is held.
         lost: Pulses lost before it began.
         report_s: When to report progress next.
-        seen_open: The switches that were seen open in this motion, so that their closing counts.
+        seen_open: The switches that were seen open since it last turned, so that their closing counts.
         tripped: A sense has ended it already; it only comes to rest.
     """
 
@@ -145,7 +145,7 @@ class Motor:
         tube.drive(-steps if self.fitting.wired_backwards else steps, pps)
 
     def _armed(self, motion: Motion) -> list[tuple[Why, Callable[[Tube], bool]]]:
-        """The senses that could trip now: a switch only when it has been seen open in this motion."""
+        """The senses that could trip now: a switch only when it was seen open since the motor last turned."""
         if motion.tripped:
             return []
         senses = list[tuple[Why, Callable[[Tube], bool]]]()
@@ -211,6 +211,8 @@ class Motor:
             return
         assert self.count is not None
         at_s = motion.leg.end_s
+        # What closed on the way back from a switch was pulled past it: where, nobody has seen.
+        motion.seen_open = self._open_switches()
         motion.leg = run(now_s=at_s, origin=self.count, end=motion.after, top=motion.top, ramp=motion.ramp)
         motion.after = None
 

@@ -87,6 +87,11 @@ def test_a_level_group_is_aimed_anew_where_a_switch_is_met_on_the_way() -> None:
     assert run_seed(Options(seed=7, days=6.0, faults=("network", "hold"))).failures == ()
 
 
+def test_a_switch_that_closes_on_the_way_back_from_it_is_no_reference_on_turning_round() -> None:
+    # Lost steps that nobody felt have wound its cloth the wrong way: it sinks past the switch as it is raised.
+    assert run_seed(Options(seed=5082, days=6.0)).failures == ()
+
+
 def test_boards_that_never_report_are_claimed_no_sharper_than_they_can_be() -> None:
     # Those that once escaped, by what was found: a fall at the end of a move, an older target handed back,
     # a stranger's after nonsense, a target that its board had yet to hear.

@@ -240,6 +240,25 @@ def test_a_spark_on_the_wire_of_a_switch_is_no_switch() -> None:
     assert rig.settle()[-1]["why"] == "not-found"
 
 
+def test_a_switch_that_a_pull_closes_on_the_way_back_from_it_is_not_met_on_turning_round() -> None:
+    rig = Rig(replace(FIRM, lower_switch_mm=1000.0), lower_switch=wire(9))
+    rig.go(-20000)
+    rig.wait(1.0)
+    rig.hands.tube.pull(600.0)
+    rig.wait(1.0)
+    rig.go(1600)
+    assert rig.settle()[-1]["why"] == "arrived"
+    assert rig.drop_mm > 1100
+
+
+def test_a_switch_that_opens_on_the_way_is_met_on_turning_round() -> None:
+    rig = Rig(replace(FIRM, lower_switch_mm=590.0), lower_switch=wire(9))
+    rig.go(-2000)
+    rig.wait(1.0)
+    rig.go(8000)
+    assert rig.settle()[-1]["why"] == "lower-switch"
+
+
 def test_a_stall_ends_a_seek_and_is_counted_in_a_go() -> None:
     rig = Rig(replace(FIRM, upper_switch_mm=None), upper_switch=None, stall=wire(9))
     rig.hands.stalls_felt = True

@@ -519,6 +519,25 @@ def test_a_switch_also_ends_a_go_that_meets_it() -> None:
     assert bench.settle()[-1]["why"] == "upper-switch"
 
 
+def test_a_switch_that_a_pull_closes_on_the_way_back_from_it_is_not_met_on_turning_round() -> None:
+    bench = Bench(replace(PLAIN, build=replace(FIRM, lower_switch_mm=1000.0)))
+    bench.go(-20000)
+    bench.wait(1.0)
+    bench.board.channels[0].tube.pull(600.0)
+    bench.wait(1.0)
+    bench.go(1600)
+    assert bench.settle()[-1]["why"] == "arrived"
+    assert bench.drop_mm > 1100
+
+
+def test_a_switch_that_opens_on_the_way_is_met_on_turning_round() -> None:
+    bench = Bench(replace(PLAIN, build=replace(FIRM, lower_switch_mm=590.0)))
+    bench.go(-2000)
+    bench.wait(1.0)
+    bench.go(8000)
+    assert bench.settle()[-1]["why"] == "lower-switch"
+
+
 def test_a_seek_feels_the_stop_where_the_board_has_stall_sensing() -> None:
     bench = Bench(replace(PLAIN, stall=True, build=replace(FIRM, upper_switch_mm=None)))
     seek(bench)
