@@ -88,7 +88,7 @@ def test_a_level_group_is_aimed_anew_where_a_switch_is_met_on_the_way() -> None:
 
 
 def test_a_switch_that_closes_on_the_way_back_from_it_is_no_reference_on_turning_round() -> None:
-    # Lost steps that nobody felt have wound its cloth the wrong way: it sinks past the switch as it is raised.
+    # Lost steps that nobody felt have wound its cloth the wrong way: it sinks past the switch as it rises.
     assert run_seed(Options(seed=5082, days=6.0)).failures == ()
 
 
