@@ -5,6 +5,7 @@ import pytest
 
 from bridge.core.command import one_way
 from bridge.core.command.goals import Refusal
+from bridge.core.command.targets import LOST_COUNT, UNKNOWN, draft
 from bridge.core.events import Button, Nudge, Percent, Press, Release, Switch, Switched
 from bridge.core.outlook import BoardState, Motion
 from bridge.core.position.estimate import Grade
@@ -143,13 +144,13 @@ class TestUnknown:
         world = unknown_world()
         world.ask(want)
         assert world.fates() == ["refused"]
-        assert last_why(world) == one_way.UNKNOWN
+        assert last_why(world) == UNKNOWN
 
     def test_without_a_count_not_even_that(self) -> None:
         world = unknown_world()
         world.ask(Nudge(by_pct=5))
         assert world.fates() == ["refused"]
-        assert last_why(world) == one_way.LOST_COUNT
+        assert last_why(world) == LOST_COUNT
 
     def test_with_a_count_it_goes_so_much_further_up(self) -> None:
         world = World(given_link())
@@ -181,13 +182,11 @@ class TestUnknown:
         world.power_up()
         world.start()
         world.run(60.0)
-        assert one_way.draft(world.shade, 9_500, request=None, now_s=world.now) == Refusal(
-            why=one_way.UNKNOWN
-        )
+        assert draft(world.shade, 9_500, request=None, now_s=world.now) == Refusal(why=UNKNOWN)
 
     def test_a_count_that_got_lost_while_a_request_waited_ends_it(self) -> None:
         shade = unknown_world().shade
-        assert one_way.draft(shade, 0, request=1, now_s=0.0) == Refusal(why=one_way.LOST_COUNT)
+        assert draft(shade, 0, request=1, now_s=0.0) == Refusal(why=LOST_COUNT)
 
     def test_a_release_leads_nowhere(self) -> None:
         with pytest.raises(AssertionError):
