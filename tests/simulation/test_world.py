@@ -88,7 +88,7 @@ def test_a_level_group_is_aimed_anew_where_a_switch_is_met_on_the_way() -> None:
 
 
 # A cloth wound the wrong way sinks past its lower switch as its motor raises it. Steps lost or a pull, which
-# nobody felt, had taken it to its end: by way of a motor that went to sleep where it does not hold (510, 857).
+# nobody felt, had taken it to its end by way of a motor that went to sleep where it does not hold (510, 857).
 @pytest.mark.parametrize("seed", [510, 857, 5082])
 def test_a_switch_that_closes_on_the_way_back_from_it_is_no_reference_on_turning_round(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0)).failures == ()
