@@ -248,6 +248,10 @@ class World:
     def kill(self) -> None:
         self.running = self.bridge_there = False
 
+    def forget_session(self) -> None:
+        """The broker drops what it has queued for the bridge."""
+        self._kept.clear()
+
     def reach(self) -> None:
         self.bridge_there = True
         self.take(BrokerReached(at=self.moment))

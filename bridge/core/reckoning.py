@@ -28,7 +28,7 @@ class Run:
         lasts_s: The longest that it may take once the board has begun.
         looked_s: When it was last held against the clock.
         steady: It began at rest, so that its profile tells where it is on the way.
-        timed: When it began is known, if only to the board's latency.
+        timed: Where and when it began is known, if only to the board's latency.
     """
 
     began: Interval

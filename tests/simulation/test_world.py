@@ -56,6 +56,11 @@ def test_a_seed_of_busier_menus_that_once_escaped_does_so_no_more(seed: int) -> 
     assert run_seed(Options(seed=seed, days=6.0, level=False)).failures == ()
 
 
+@pytest.mark.parametrize("seed", [999])
+def test_a_seed_of_houses_with_level_groups_that_once_escaped_does_so_no_more(seed: int) -> None:
+    assert run_seed(Options(seed=seed, days=6.0)).failures == ()
+
+
 @pytest.mark.parametrize("seed", [42, 57, 71])
 def test_a_halt_held_up_on_its_way_to_the_broker_lets_the_board_go_on(seed: int) -> None:
     faults = ("hang", "sensor")

@@ -98,16 +98,18 @@ def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | 
     A board may finish an old run before it turns to the new one, so the time of both is granted.
     """
     run, counts = reckoning.run, reckoning.counts
+    likely = None if reckoning.rests_s is None else reckoning.likely
     if run is not None:
         left_s = max(0.0, (run.heard_s or run.sent_s) + spec.one_way.latency_s + run.lasts_s - now_s)
         began, guess = ahead(spec, run, now_s), aim(spec, run, now_s)
         lasts_s = left_s + duration_s(spec, max(abs(to - run.rests.low), abs(to - run.rests.high)))
     elif counts is not None:
-        began, guess = counts, counts.middle
+        began, guess = counts, counts.middle if likely is None else min(max(likely, counts.low), counts.high)
         lasts_s = duration_s(spec, max(abs(to - counts.low), abs(to - counts.high)))
     else:
         began, guess = only(to), to
         lasts_s = duration_s(spec, physical_range(spec).width)
+    exact = run is None and counts is not None and counts.width == 0
     return Run(
         began=began,
         guess=guess,
@@ -118,8 +120,8 @@ def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | 
         heard_s=None,
         lasts_s=lasts_s,
         looked_s=now_s,
-        steady=run is None and counts is not None and counts.width == 0,
-        timed=counts is not None if run is None else run.timed,
+        steady=exact,
+        timed=exact or likely is not None if run is None else run.timed,
     )
 
 

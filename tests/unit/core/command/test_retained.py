@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from bridge.core.events import Button, Percent, Press
+from bridge.core.events import Button, Nudge, Percent, Press
 from bridge.core.outcome import Level
 from bridge.core.position.estimate import Grade
 from bridge.core.position.one_way import forgotten
@@ -143,6 +143,38 @@ class TestHalts:
             "it was halted, and porch/target still holds the target that it was halted from: it goes on "
             "there when its board has lost its network; ask it for a place to end that"
         )
+
+    def test_a_halt_on_a_way_from_nobody_knows_where_sends_it_nowhere(self) -> None:
+        world = settled_world(given_link(stop=STOP, alive=ALIVE))
+        world.ask(DOWN)
+        world.kill()
+        world.run(1.0)
+        world.forget_session()  # whether the board has been told to go down is not heard any more
+        world.start()
+        world.run(30.0)
+        assert world.shade.reckoning.counts is not None
+        assert world.shade.reckoning.counts.width > 10_000
+        world.ask(Nudge(by_pct=5))
+        world.run(3.0)
+        world.ask(STOP_NOW)
+        world.run(2.0)
+        hung = world.true_mm
+        assert hung > 500
+        world.run(40.0)
+        assert world.true_mm == pytest.approx(hung, abs=0.5)
+        assert world.texts("shade.halt.unsettled") == [world.shade.trouble]
+
+    def test_a_way_from_where_the_clock_has_a_halted_board_is_timed_from_there(self) -> None:
+        world = halted(settles=False)
+        world.run(2.0)
+        world.ask(UP)
+        world.run(2.0)
+        world.ask(STOP_NOW)
+        world.run(2.0)
+        hung = world.true_mm
+        world.run(40.0)
+        assert world.true_mm == pytest.approx(hung, abs=world.spec.doubtful_mm)
+        assert world.board.motor.count == kept(world)
 
     def test_a_broker_that_is_lost_before_that_may_send_it_on(self) -> None:
         world = halted(settles=False)
