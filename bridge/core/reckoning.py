@@ -29,6 +29,7 @@ class Run:
         looked_s: When it was last held against the clock.
         steady: It began at rest, so that its profile tells where it is on the way.
         timed: Where and when it began is known, if only to the board's latency.
+        pps: The likeliest speed at which it began, positive to lower: it was on its way already.
     """
 
     began: Interval
@@ -42,6 +43,7 @@ class Run:
     looked_s: float
     steady: bool
     timed: bool = True
+    pps: float = 0.0
 
 
 @quick

@@ -99,6 +99,10 @@ def test_a_switch_that_closes_on_the_way_back_from_it_is_no_reference_on_turning
     assert run_seed(Options(seed=seed, days=6.0)).failures == ()
 
 
+def test_a_board_sent_elsewhere_again_and_again_and_halted_stays_where_it_stopped() -> None:
+    assert run_seed(Options(seed=400330, days=6.0)).failures == ()
+
+
 def test_boards_that_never_report_are_claimed_no_sharper_than_they_can_be() -> None:
     # Those that once escaped, by what was found: a fall at the end of a move, an older target handed back,
     # a stranger's after nonsense, a target that its board had yet to hear.

@@ -6,7 +6,7 @@ interval of counts takes its place. Nothing here sends or asks.
 
 from __future__ import annotations
 
-from math import ceil, floor
+from math import ceil, copysign, floor
 
 from bridge.core.position.allowance import braking, free_above, physical_range, snap, steps_for_mm
 from bridge.core.position.claims import claim_at, reckoned_at
@@ -87,9 +87,41 @@ def ahead(spec: ShadeSpec, run: Run, now_s: float) -> Interval:
 
 def aim(spec: ShadeSpec, run: Run, now_s: float) -> Steps:
     """Return the count at which the board most likely is now."""
+    start, since_s = _from_rest(spec, run)
+    if now_s < since_s:
+        left_s = since_s - now_s
+        return start - round(copysign(spec.ramp_pps2 * left_s * left_s / 2, run.pps))
+    way = run.to - start
+    done = round(_profile(spec, abs(way)).steps_after(now_s - since_s))
+    return start + (done if way >= 0 else -done)
+
+
+def likely_pps(spec: ShadeSpec, run: Run, now_s: float) -> float:
+    """Return the speed that the board most likely has now, positive to lower."""
+    start, since_s = _from_rest(spec, run)
+    if now_s < since_s:
+        return copysign(spec.ramp_pps2 * (since_s - now_s), run.pps)
+    profile, gone_s = _profile(spec, abs(run.to - start)), now_s - since_s
+    on_ramp = spec.ramp_pps2 * max(0.0, min(gone_s, profile.duration_s - gone_s))
+    return copysign(min(on_ramp, profile.peak_pps), run.to - start)
+
+
+def _from_rest(spec: ShadeSpec, run: Run) -> tuple[Steps, float]:
+    """Return the count and the time from which a run goes on as if it had begun at rest there and then.
+
+    One that began at speed would have set off earlier and further back; one that had to brake first, to turn
+    round or for want of way, sets off once it has.
+    """
+    brakes = round(copysign(_braking_way(spec, run.pps), run.pps))
+    brakes_s = abs(run.pps) / spec.ramp_pps2
     way = run.to - run.guess
-    done = round(_profile(spec, abs(way)).steps_after(now_s - run.sent_s))
-    return run.guess + (done if way >= 0 else -done)
+    if abs(brakes) <= (way if run.pps >= 0 else -way):
+        return run.guess - brakes, run.sent_s - brakes_s
+    return run.guess + brakes, run.sent_s + brakes_s
+
+
+def _braking_way(spec: ShadeSpec, pps: float) -> float:
+    return pps * pps / (2 * spec.ramp_pps2)
 
 
 def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | None, now_s: float) -> Run:
@@ -97,11 +129,12 @@ def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | 
 
     A board may finish an old run before it turns to the new one, so the time of both is granted.
     """
-    run, counts = reckoning.run, reckoning.counts
+    run, counts, pps = reckoning.run, reckoning.counts, 0.0
     likely = None if reckoning.rests_s is None else reckoning.likely
     if run is not None:
         left_s = max(0.0, (run.heard_s or run.sent_s) + spec.one_way.latency_s + run.lasts_s - now_s)
         began, guess = ahead(spec, run, now_s), aim(spec, run, now_s)
+        pps = likely_pps(spec, run, now_s)
         lasts_s = left_s + duration_s(spec, max(abs(to - run.rests.low), abs(to - run.rests.high)))
     elif counts is not None:
         began, guess = counts, counts.middle if likely is None else min(max(likely, counts.low), counts.high)
@@ -122,6 +155,7 @@ def set_off(spec: ShadeSpec, reckoning: Reckoning, *, to: Steps, request: int | 
         looked_s=now_s,
         steady=exact,
         timed=exact or likely is not None if run is None else run.timed,
+        pps=pps,
     )
 
 
@@ -133,11 +167,13 @@ def halting(spec: ShadeSpec, run: Run, *, request: int | None, now_s: float) -> 
     tip = further.high if sign > 0 else further.low
     reach = only(tip + sign * braking(spec)).clipped(path(run))
     stops = here.joined(only(reach.middle))
+    at, pps = aim(spec, run, now_s), likely_pps(spec, run, now_s)
     return replace(
         run,
         began=ahead(spec, run, now_s),
-        guess=aim(spec, run, now_s),
-        to=stopping_count(spec, run, now_s),
+        guess=at,
+        pps=pps,
+        to=at + round(copysign(_braking_way(spec, pps), pps)),
         rests=stops,
         request=request,
         sent_s=now_s,

@@ -11,10 +11,13 @@ from typing import TYPE_CHECKING
 
 from bridge.core.events import Asked, Event, GroupAsked, only_halts
 from bridge.core.outcome import Note
-from bridge.core.spec import OneWayLink
+from bridge.core.spec import OneWayLink, ShadeSpec
 from bridge.core.state import House
 from bridge.core.values import Rank, ShadeId
+from bridge.simulate.motion import Leg
 from bridge.simulate.world.escape import Escape
+from bridge.simulate.world.network import LATENCY_S
+from bridge.simulate.world.one_way_plan import PACE
 
 if TYPE_CHECKING:
     from bridge.simulate.world.world import World
@@ -80,5 +83,12 @@ class Stops:
         # A board whose topic keeps its target is told where it stands, and stirs a little.
         link = self.world.specs[name].link
         stirs = isinstance(link, OneWayLink) and link.retained
-        if motor.moving or motor.tube.state.moves > moves + 1 + stirs:
+        stirred = stirs and motor.motion is not None and _stirs(motor.motion.leg, self.world.specs[name])
+        if (motor.moving and not stirred) or motor.tube.state.moves > moves + 1 + stirs:
             raise Escape("I6", f"{name} moves {STOP_S:.0f} s after a stop")
+
+
+def _stirs(leg: Leg, spec: ShadeSpec) -> bool:
+    """Say whether a way is no longer than a board's pace and late messages put the clock out, or leads up."""
+    late = 2 * spec.top_pps * LATENCY_S[1]
+    return leg.end - leg.origin <= PACE * spec.travel.end_steps + late

@@ -81,6 +81,35 @@ def test_the_guess_follows_the_profile_both_ways() -> None:
     assert one_way.aim(SPEC, run_to(0, begun=10_240), 100.8) == 10_240 - 1280
 
 
+def test_the_guess_keeps_the_pace_of_a_board_that_is_sent_on_elsewhere_on_its_way() -> None:
+    for first, further, sign in ((run_to(10_240), 12_000, 1), (run_to(0, begun=10_240), -1_760, -1)):
+        run = first
+        for now_s in (100.25, 100.5, 100.75, 101.0):
+            run = one_way.set_off(SPEC, Reckoning(run=run), to=further, request=2, now_s=now_s)
+        assert one_way.aim(SPEC, run, 102.0) == pytest.approx(first.guess + sign * (1280 + 1.2 * 3200), abs=4)
+        halted = one_way.halting(SPEC, run, request=3, now_s=102.0)
+        assert halted.to == pytest.approx(first.guess + sign * (1280 + 1.2 * 3200 + 1280), abs=4)
+        assert one_way.aim(SPEC, halted, 102.8) == halted.to
+
+
+def test_the_guess_of_a_board_that_is_turned_round_brakes_before_it_goes_back() -> None:
+    for first, sign in ((run_to(10_240), 1), (run_to(0, begun=10_240), -1)):
+        turned = one_way.set_off(SPEC, Reckoning(run=first), to=first.guess, request=2, now_s=101.0)
+        began, top = one_way.aim(SPEC, first, 101.0), 1920 + 1280
+        assert one_way.aim(SPEC, turned, 101.0) == began
+        # 0.4 s at 3200 steps/s less 320 steps of a ramp of 4000 steps/s^2, and the rest of that ramp.
+        assert one_way.aim(SPEC, turned, 101.4) == began + sign * (1280 - 320)
+        assert one_way.aim(SPEC, turned, 101.8) == first.guess + sign * top
+        assert one_way.aim(SPEC, turned, 102.2) == first.guess + sign * (top - 320)
+        assert one_way.aim(SPEC, turned, 110.0) == first.guess
+
+
+def test_a_halt_on_the_ramp_is_guessed_to_end_as_far_on_as_that_speed_takes_to_brake() -> None:
+    # After 0.4 s: 320 steps, 1600 steps/s.
+    assert one_way.halting(SPEC, run_to(10_240), request=3, now_s=100.4).to == 640
+    assert one_way.halting(SPEC, run_to(0, begun=10_240), request=3, now_s=100.4).to == 10_240 - 640
+
+
 def test_a_halt_ends_between_here_and_a_braking_distance_beyond_the_latency() -> None:
     run = run_to(10_240)
     halted = one_way.halting(SPEC, run, request=3, now_s=102.0)
