@@ -56,7 +56,7 @@ def test_a_seed_of_busier_menus_that_once_escaped_does_so_no_more(seed: int) -> 
     assert run_seed(Options(seed=seed, days=6.0, level=False)).failures == ()
 
 
-@pytest.mark.parametrize("seed", [999])
+@pytest.mark.parametrize("seed", [999, 1226])
 def test_a_seed_of_houses_with_level_groups_that_once_escaped_does_so_no_more(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0)).failures == ()
 

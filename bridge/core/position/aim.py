@@ -9,13 +9,18 @@ from bridge.core.values import Interval
 
 
 def aim(shade: Shade, *, now_s: float) -> Interval:
-    """Return where the hem bar is now: while it moves, around the last count it reported; else the hull."""
+    """Return where the hem bar is now: while it moves, around the last count it reported; else the hull.
+
+    The link may also mean places out of the claim: steps that a stop may yet swallow widen it at once.
+    """
     if isinstance(shade.spec.link, OneWayLink):
         return _aim_one_way(shade, now_s)
     report, known = shade.channel.report, shade.knowledge
     if report is None or report.count is None or known.base is None or not report.moving:
         return known.hull
-    return known.base.shifted(report.count)
+    low, high = known.base.low + report.count, known.base.high + report.count
+    low, high = max(low, known.hull.low), min(high, known.hull.high)
+    return Interval(low=low, high=high) if low <= high else known.hull
 
 
 def _aim_one_way(shade: Shade, now_s: float) -> Interval:

@@ -31,6 +31,21 @@ def test_on_the_way_it_is_around_the_last_count() -> None:
     assert aim(bench.shade, now_s=0.0) == base.shifted(9000)
 
 
+def test_on_the_way_it_is_never_out_of_the_claim() -> None:
+    """Steps that the stop may yet swallow widen the link on one side only."""
+    bench = Bench().known_at_top()
+    bench.ask(50)
+    bench.report(moving=True, why=Why.PROGRESS, count=9000, to=20000)
+    shade, known = bench.shade, bench.shade.knowledge
+    assert known.base is not None
+    hull = Interval(low=known.base.low + 8000, high=known.base.high + 9500)
+    swallowed = replace(known, hull=hull, base=Interval(low=known.base.low, high=known.base.high + 20_000))
+    at = aim(replace(shade, knowledge=swallowed), now_s=0.0)
+    assert at == Interval(low=known.base.low + 9000, high=hull.high)
+    elsewhere = replace(known, hull=hull.shifted(-9000))
+    assert aim(replace(shade, knowledge=elsewhere), now_s=0.0) == elsewhere.hull
+
+
 def test_of_a_board_that_never_reports_it_follows_the_clock() -> None:
     world = settled_world()
     assert drop_mm(world.shade, world.now) == pytest.approx(0, abs=10)
