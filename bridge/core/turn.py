@@ -34,6 +34,8 @@ class Turn:
     drawn: dict[SupplyId, float] = field(default_factory=dict)
     started_at_s: float | None = None
     returned_at_s: float | None = None
+    # Shades as they were before a motion order of this turn; it leaves only if its request outlives the turn.
+    unsent: dict[ShadeId, Shade] = field(default_factory=dict)
     # The order drafted last with all that it was drafted from: asking and pursuing want the same one.
     drafted: tuple[tuple[object, ...], Draft | Refusal] | None = None
     # Which shades want a look, as of the last change; and which looks have left a shade as it was.

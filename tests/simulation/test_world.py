@@ -83,6 +83,13 @@ def test_a_house_of_two_boards_that_never_report_and_of_one_fault(seed: int, kin
     assert run_seed(options).failures == ()
 
 
+def test_an_order_whose_request_a_rule_replaces_in_the_same_event_does_not_leave() -> None:
+    # The clock is set back as a seek ends: the rules look again in the event that sends the shade on.
+    faults = ("calendar", "sensor")
+    options = Options(seed=9013, days=3.0, shades=2, one_way=2, faults=faults, mishaps=0.5)
+    assert run_seed(options).failures == ()
+
+
 @pytest.mark.parametrize("seed", [4001, 4002, 4004, 4005, 4012])
 def test_boards_that_tell_of_a_stall_too_late_are_not_sent_to_seek_without_end(seed: int) -> None:
     assert run_seed(Options(seed=seed, days=6.0, one_way=0, progress_s=4.2, level=False)).failures == ()

@@ -278,6 +278,7 @@ def _go(turn: Turn, shade: Shade, goal: Steps) -> Shade:
     reckoning = shade.reckoning
     if reckoning.run is None and reckoning.counts == ready.run.rests and reckoning.target == ready.run.to:
         return ended(turn, shade, Fate.REACHED, "the hem bar was there already, as reckoned")
+    turn.unsent[shade.id] = shade
     note_start(turn, shade)
     return sent(turn, replace(shade, knowledge=ready.knowledge), ready.run, ready.value, halts=False)
 

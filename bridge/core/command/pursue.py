@@ -295,6 +295,7 @@ def _order(turn: Turn, shade: Shade, draft: Draft, request: Request, *, goal: St
     channel = shade.channel
     # A board forgets its bounds when it seeks: steps lost at the stop would shift them.
     channel = perhaps_bounded(channel, order) if order.do is Do.GO else unbounded(channel)
+    turn.unsent[shade.id] = shade
     send(turn, shade, order)
     note_start(turn, shade)
     return replace(

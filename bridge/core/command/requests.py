@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta
 from enum import StrEnum
+from typing import TypeVar
 
 from bridge.core.command.goals import Goal
 from bridge.core.events import Approach, Asked, Nudge, Percent, Press, Refer, Release, Want
@@ -12,6 +14,8 @@ from bridge.core.replacing import replace
 from bridge.core.state import Request, Shade
 from bridge.core.turn import Turn
 from bridge.core.values import Rank
+
+_Item = TypeVar("_Item")
 
 
 class Fate(StrEnum):
@@ -96,7 +100,7 @@ def taken_up(turn: Turn, shade: Shade, event: Asked, goal: Goal | None) -> Shade
     """Return the shade with the new request in place of the old one, which ends as superseded."""
     request = _request(turn, event, goal)
     by = f"{in_words(event.want)} from {event.source} came after it"
-    shade = ended(turn, shade, Fate.SUPERSEDED, by)
+    shade = ended(turn, _withdrawn(turn, shade), Fate.SUPERSEDED, by)
     turn.note(
         "request.accepted",
         Level.INFO,
@@ -115,6 +119,30 @@ def taken_up(turn: Turn, shade: Shade, event: Asked, goal: Goal | None) -> Shade
         trouble="",
         attended_until_s=turn.now_s + ATTENDED_S if isinstance(event.want, Approach) else None,
     )
+
+
+def _withdrawn(turn: Turn, shade: Shade) -> Shade:
+    """Return the shade without the motion order that this turn has drawn up for its request: none leaves."""
+    before, request = turn.unsent.pop(shade.id, None), shade.request
+    if before is None or request is None or before.request is None or before.request.id != request.id:
+        return shade
+    turn.orders = [each for each in turn.orders if each.shade != shade.id or each.order.seq <= before.seq]
+    turn.targets = _without_last(turn.targets, lambda each: each.shade == shade.id)
+    turn.notes = _without_last(turn.notes, lambda each: (each.name, each.shade) == ("order.sent", shade.id))
+    return replace(
+        shade,
+        knowledge=before.knowledge,
+        seq=before.seq,
+        channel=before.channel,
+        outstanding=before.outstanding,
+        ordered_at_s=before.ordered_at_s,
+        reckoning=before.reckoning,
+    )
+
+
+def _without_last(items: list[_Item], wanted: Callable[[_Item], bool]) -> list[_Item]:
+    last = max((at for at, each in enumerate(items) if wanted(each)), default=None)
+    return items if last is None else [*items[:last], *items[last + 1 :]]
 
 
 def held(turn: Turn, shade: Shade, rank: Rank) -> Shade:

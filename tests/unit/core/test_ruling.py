@@ -14,6 +14,7 @@ from bridge.core.events import (
     Release,
     Started,
     Switch,
+    Ticked,
     Want,
 )
 from bridge.core.intending import next_look, wish
@@ -354,6 +355,28 @@ def test_a_rule_that_lost_is_told_with_the_one_that_won() -> None:
     assert fields["rule"] == "sun-depth"
     assert str(fields["lost"]).startswith("warmth: 18.0 °C indoors")
     assert str(fields["next_look"]).endswith("+00:00")
+
+
+def test_an_order_that_a_rule_makes_pointless_in_the_same_event_does_not_leave() -> None:
+    scene = given(choice("schedule", times=((time(0, 10), 40.0),)), hold_s=0.0)
+    scene.run(599.8 - scene.now_s)
+    scene.ask("landing", 75, Rank.BASE)
+    scene.now_s = 599.9
+    scene.ask("landing", 70, Rank.BASE)  # waits, for no more than four orders a second leave
+    scene.notes.clear()
+    before = scene.shade("landing")
+    scene.now_s = 600.1  # late, so that both its time and a look have come
+    decisions = scene.event(Ticked(at=scene.at))
+    shade = scene.shade("landing")
+    assert shade.request is not None
+    assert (scene.ends(), shade.request.want) == ([("landing", "superseded")], Percent(open_pct=40))
+    (sent,) = decisions.orders
+    assert shade.outstanding is not None
+    assert (shade.outstanding.order, shade.outstanding.request) == (sent.order, shade.request.id)
+    assert sent.order.seq == before.seq + 1
+    assert len(scene.told("order.sent")) == 1
+    scene.run(60)
+    assert scene.open_pct("landing") == 40
 
 
 def test_a_look_that_changes_nothing_is_only_a_look() -> None:
