@@ -12,6 +12,9 @@ try:
 except ImportError:  # MicroPython has no typing, and looks at no annotation
     pass
 
+# A broker that acknowledges nothing for so long is left all the same.
+FAREWELL_MS = 2000
+
 
 class FlashError(Exception):
     """The flash can't be written, so nothing may move."""
@@ -52,4 +55,11 @@ class Program:
             self.turn()
             self.hardware.idle(self.network.client)
         self.turn()
+        self.network.say_off()
+        began_ms = self.hardware.now_ms()
+        while not self.network.told(self.hardware.now_ms()):
+            if self.hardware.now_ms() - began_ms > FAREWELL_MS:
+                break
+            self.hardware.pat()
+            self.hardware.idle(self.network.client)
         self.network.farewell()

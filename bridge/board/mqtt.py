@@ -48,6 +48,11 @@ class Client:
     def open(self) -> bool:
         return self.state == OPEN
 
+    @property
+    def told(self) -> bool:
+        """Nothing waits that the broker has not acknowledged, or never will on this connection."""
+        return self.state != OPEN or not (self._waiting or self._flying)
+
     def connect(
         self, address: str, port: int, topics: "list[str]", will_topic: str, will: bytes, now_ms: int
     ) -> None:

@@ -51,7 +51,7 @@ class Network:
         self._wifi_pauses = Pauses(WIFI_RETRY_MS, WIFI_RETRY_MOST_MS, seed)
         self._next_ms, self._next_wifi_ms = now_ms, now_ms
         self._began_ms = now_ms
-        self._tried = False
+        self._tried = self._leaving = False
 
     def connected(self) -> None:
         """The client has come through."""
@@ -59,8 +59,9 @@ class Network:
         self.board.connected()
 
     def message(self, topic: str, payload: bytes, retained: bool) -> None:
-        """The client has heard something."""
-        self.board.message(topic, payload, retained)
+        """The client has heard something; who takes leave obeys nothing any more."""
+        if not self._leaving:
+            self.board.message(topic, payload, retained)
 
     def tick(self, now_ms: int) -> None:
         """Do what is due."""
@@ -96,9 +97,19 @@ class Network:
         will = board.link(words.LOST)
         self.client.connect(settings.address, settings.port, board.topics, board.link_topic, will, now_ms)
 
-    def farewell(self) -> None:
-        """Say `off` and take leave of the broker."""
+    def say_off(self) -> None:
+        """Say `off` on the link topic; nothing is said or obeyed after it."""
+        self._leaving = True
         if self.client.open:
             self.client.publish(self.board.link_topic, self.board.link(words.OFF))
-            self.client.farewell()
         self.board.publish = None
+
+    def told(self, now_ms: int) -> bool:
+        """Say whether the broker has acknowledged all: a connection closed before it has may lose some."""
+        self.client.poll(now_ms)
+        return self.client.told
+
+    def farewell(self) -> None:
+        """Take leave of the broker."""
+        if self.client.open:
+            self.client.farewell()
