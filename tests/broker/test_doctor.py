@@ -97,12 +97,12 @@ def test_after_a_restart_of_broker_and_bridge_a_broker_that_forgets_is_told(
         house.find_top("study")
         house.bridge.kill()
         house.mosquitto.restart()
+        house.ear.wait(lambda: house.ear.connected, "the ear is back", within_s=20)
+        seen, sessions = len(house.ear.messages), len(house.bridge.logged("broker.session.up"))
         house.bridge.start()
-        sessions = len(house.bridge.logged("broker.session.up"))
         house.ear.wait(
             lambda: len(house.bridge.logged("broker.session.up")) > sessions, "it is back", within_s=20
         )
-        seen = len(house.ear.messages)
         house.wait_answered_anew("study", seen)
         told = bool(house.bridge.logged("broker.memory.forgotten"))
         assert told is not persistent
