@@ -64,7 +64,12 @@ def test_a_reference_by_hand_is_led_by_its_states(served: tuple[House, Client]) 
         return dict(shade_in(page.said("/api/house"), "study")["reference"])
 
     assert state()["state"] == "approaching"
-    house.ear.wait(lambda: state()["state"] == "waiting", "it waits for a person", within_s=40)
+
+    def waits() -> bool:
+        time.sleep(0.2)  # the page bounds how often it is asked
+        return state()["state"] == "waiting"
+
+    house.ear.wait(waits, "it waits for a person", within_s=40)
     assert (state()["place"], state()["until"] is not None) == ("lower", True)
     assert page.change("/api/shades/study/confirm", {"place": "lower"}) == (
         200,
